@@ -1,0 +1,35 @@
+"""Settings of one installation, read from the environment once.
+
+`COLDSTEAD_HOME` is the one folder that holds database, files and secrets.
+"""
+
+from functools import cache
+from pathlib import Path
+
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+MEGABYTE = 1_000_000
+
+
+class Settings(BaseSettings):
+    """One installation. Every field is an environment variable with the prefix `COLDSTEAD_`."""
+
+    model_config = SettingsConfigDict(env_prefix="COLDSTEAD_")
+
+    home: Path = Path.home() / "coldstead"
+    database_url: str = ""
+    """Empty means SQLite in `home`. PostgreSQL is written `postgresql+psycopg://…`."""
+    body_limit_bytes: int = 2 * MEGABYTE
+    sign_in_days: int = 14
+    invitation_days: int = 7
+
+    @property
+    def url(self) -> str:
+        """The database address in force."""
+        return self.database_url or f"sqlite:///{self.home / 'coldstead.db'}"
+
+
+@cache
+def settings() -> Settings:
+    """The settings of this process."""
+    return Settings()

@@ -1,0 +1,67 @@
+"""Where every refusal becomes an answer: a page for a browser, a part for htmx, JSON for the API."""
+
+import logging
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+from starlette.exceptions import HTTPException
+
+from server.errors import Problem, SignInNeeded
+from server.web.render import render, wants_part
+
+log = logging.getLogger(__name__)
+SENTENCES = {
+    404: "There is no such page.",
+    405: "This address does not take that kind of request.",
+    500: "Something went wrong here. Nothing was stored; the server's log says what it was.",
+}
+
+
+def install(app: FastAPI) -> None:
+    """Register the handlers."""
+    app.add_exception_handler(Problem, _problem)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(RequestValidationError, _validation)
+    app.add_exception_handler(Exception, _broken)
+
+
+def answer(request: Request, status: int, message: str, fields: dict[str, str] | None = None) -> Response:
+    """One refusal in the form the asker reads."""
+    if request.url.path.startswith("/api/"):
+        rows = [{"field": name, "message": text} for name, text in (fields or {}).items()]
+        return JSONResponse({"error": message, "fields": rows}, status_code=status)
+    template = f"errors/{status}.html" if status in (401, 403, 404, 409, 422, 500) else "errors/422.html"
+    return render(
+        request,
+        template,
+        block="problem" if wants_part(request) else None,
+        status=status,
+        message=message,
+        fields=fields or {},
+    )
+
+
+def _problem(request: Request, problem: Exception) -> Response:
+    assert isinstance(problem, Problem)
+    if isinstance(problem, SignInNeeded) and not request.url.path.startswith("/api/"):
+        if not wants_part(request) and request.method in ("GET", "HEAD"):
+            return RedirectResponse(f"/sign-in?next={request.url.path}", status_code=303)
+    return answer(request, problem.status, problem.message, problem.fields)
+
+
+def _http(request: Request, problem: Exception) -> Response:
+    assert isinstance(problem, HTTPException)
+    message = SENTENCES.get(problem.status_code, str(problem.detail))
+    return answer(request, problem.status_code, message)
+
+
+def _validation(request: Request, problem: Exception) -> Response:
+    assert isinstance(problem, RequestValidationError)
+    fields = {".".join(str(part) for part in row["loc"][1:]): row["msg"] for row in problem.errors()}
+    return answer(request, 422, "The request cannot be read. Mend the fields named below.", fields)
+
+
+def _broken(request: Request, problem: Exception) -> Response:
+    log.error("unexpected error on %s %s", request.method, request.url.path, exc_info=problem)
+    return answer(request, 500, SENTENCES[500])
