@@ -104,3 +104,39 @@ def write_session(request: Request) -> Iterator[Session]:
 
 ReadSession = Annotated[Session, Depends(read_session, scope="function")]
 WriteSession = Annotated[Session, Depends(write_session, scope="function")]
+
+
+_REFUSE = (
+    "CREATE OR REPLACE FUNCTION refuse_rewriting() RETURNS trigger LANGUAGE plpgsql AS "
+    "$$ BEGIN RAISE EXCEPTION '% is append-only', TG_TABLE_NAME; END $$"
+)
+
+
+def append_only_sql(dialect: str, table: str, columns: tuple[str, ...] = ()) -> tuple[str, ...]:
+    """The statements by which the database itself refuses to rewrite `table`.
+
+    With `columns`, only those may not be updated. Deleting is refused in any case. Migrations run the same
+    statements, and run them again after a batch operation, which drops a SQLite table's triggers.
+    """
+    of = f" OF {', '.join(columns)}" if columns else ""
+    if dialect == "postgresql":
+        on = f"ON {table} FOR EACH ROW EXECUTE FUNCTION refuse_rewriting()"
+        return (
+            _REFUSE,
+            f"CREATE TRIGGER {table}_no_update BEFORE UPDATE{of} {on}",
+            f"CREATE TRIGGER {table}_no_delete BEFORE DELETE {on}",
+        )
+    refuse = f"ON {table} BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
+    return (
+        f"CREATE TRIGGER {table}_no_update BEFORE UPDATE{of} {refuse}",
+        f"CREATE TRIGGER {table}_no_delete BEFORE DELETE {refuse}",
+    )
+
+
+def append_only(model: type[Row], columns: tuple[str, ...] = ()) -> None:
+    """Make the database refuse to rewrite this model's rows, wherever its table is created."""
+    table: sa.Table = model.__table__  # type: ignore[attr-defined]
+    for dialect in ("sqlite", "postgresql"):
+        for statement in append_only_sql(dialect, table.name, columns):
+            ddl = sa.DDL(statement.replace("%", "%%")).execute_if(dialect=dialect)
+            sa.event.listen(table, "after_create", ddl)

@@ -9,6 +9,9 @@ from pathlib import Path
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 MEGABYTE = 1_000_000
+_HERE = Path(__file__).resolve().parent
+HOUSE = next((at for at in (_HERE.parent, _HERE / "_house") if (at / "templates").is_dir()), _HERE.parent)
+"""Where templates, static and migrations lie: beside `server` in a checkout, inside it when installed."""
 
 
 class Settings(BaseSettings):

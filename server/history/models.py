@@ -6,7 +6,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Field
 
-from server.db import UTC, Row
+from server.db import UTC, Row, append_only
 
 
 class Entry(Row, table=True):
@@ -23,3 +23,6 @@ class Entry(Row, table=True):
     what: str
     """One sentence, readable without the program."""
     detail: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+
+
+append_only(Entry)

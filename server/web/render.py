@@ -3,7 +3,6 @@
 import hashlib
 from collections.abc import Mapping
 from functools import cache
-from pathlib import Path
 from typing import Any
 from urllib.parse import quote, unquote
 
@@ -12,11 +11,11 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from server import units
+from server.settings import HOUSE
 from server.web import moments
 
-ROOT = Path(__file__).resolve().parents[2]
-TEMPLATES = ROOT / "templates"
-STATIC = ROOT / "static"
+TEMPLATES = HOUSE / "templates"
+STATIC = HOUSE / "static"
 FLASH = "coldstead_done"
 
 

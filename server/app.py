@@ -1,0 +1,72 @@
+"""The web application: routes of all slices behind the guards."""
+
+import gc
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+
+from fastapi import FastAPI, Request, Response
+from fastapi.staticfiles import StaticFiles
+from sqlalchemy.engine import Engine
+from starlette.middleware import Middleware
+
+from server import tables
+from server.cautions import routes as cautions
+from server.cryostats import api as cryostats_api
+from server.cryostats import change_routes, instrument_routes
+from server.cryostats import routes as cryostats
+from server.db import make_engine
+from server.laboratory import routes as laboratory
+from server.people import routes as people
+from server.settings import Settings, settings
+from server.web import guard, problems, render
+
+PAGES = (people, laboratory, cautions, instrument_routes, change_routes, cryostats)
+APIS = (cryostats_api,)
+VENDOR_FILES = ("htmx.min.js",)
+
+
+def make_app(engine: Engine | None = None, chosen: Settings | None = None) -> FastAPI:
+    """The application over `engine`; without one, over the database the settings name."""
+    chosen = chosen or settings()
+    app = FastAPI(
+        title="Coldstead",
+        lifespan=_lifespan,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/v1/openapi.json",
+        middleware=[
+            Middleware(guard.SecurityHeaders),
+            Middleware(guard.OriginGuard),
+            Middleware(guard.SizeLimit, limit_bytes=lambda _path: chosen.body_limit_bytes),
+        ],
+    )
+    app.state.engine = engine or make_engine(chosen.url)
+    app.state.settings = chosen
+    for module in PAGES:
+        app.include_router(module.router, include_in_schema=False)
+    for module in APIS:
+        app.include_router(module.router, prefix="/api/v1")
+    app.mount("/static", StaticFiles(directory=render.STATIC), name="static")
+    app.middleware("http")(_keep_static)
+    problems.install(app)
+    return app
+
+
+@asynccontextmanager
+async def _lifespan(_app: FastAPI) -> AsyncIterator[None]:
+    missing = [name for name in VENDOR_FILES if not (render.STATIC / "vendor" / name).is_file()]
+    if missing:
+        raise RuntimeError(f"Installed scripts are missing: {', '.join(missing)}. Run server/install.py again.")
+    assert tables.metadata.tables
+    render.environment()
+    gc.collect()
+    gc.freeze()
+    yield
+
+
+async def _keep_static(request: Request, go_on: Callable[[Request], Awaitable[Response]]) -> Response:
+    """A file asked for by its fingerprint never changes."""
+    answer = await go_on(request)
+    if request.url.path.startswith("/static/") and request.query_params.get("v"):
+        answer.headers["Cache-Control"] = "public, max-age=31536000, immutable"
+    return answer

@@ -1,0 +1,126 @@
+"""Backup and restore of the whole book, while the server runs, from one engine to the other.
+
+An archive is a zip of plain files: `about.json` and one `tables/NAME.jsonl` a table, a row a line, in an order
+in which rows may be written back. It is read in one snapshot, so it holds no half of a change.
+"""
+
+import json
+import os
+import zipfile
+from collections.abc import Iterator
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from alembic.migration import MigrationContext
+from sqlalchemy.engine import Connection, Engine
+
+from server import tables
+from server.db import UTC, make_engine, now
+from server.settings import Settings
+
+FORMAT = "coldstead-archive-1"
+BATCH = 1000
+
+
+def write_archive(chosen: Settings, to: Path) -> Path:
+    """Write the archive beside its final name, then move it there, so that a torn one never looks whole."""
+    unfinished = to.with_name(to.name + ".part")
+    engine = make_engine(chosen.url)
+    with _snapshot(engine) as connection, zipfile.ZipFile(unfinished, "w", zipfile.ZIP_DEFLATED) as archive:
+        about = {
+            "format": FORMAT,
+            "made_at": now().isoformat(),
+            "schema": MigrationContext.configure(connection).get_current_revision(),
+        }
+        archive.writestr("about.json", json.dumps(about, indent=2))
+        for table in tables.metadata.sorted_tables:
+            with archive.open(f"tables/{table.name}.jsonl", "w", force_zip64=True) as file:
+                for row in connection.execute(sa.select(table).order_by(*table.primary_key)).mappings():
+                    file.write(_line(row))
+    engine.dispose()
+    os.replace(unfinished, to)
+    return to
+
+
+def _snapshot(engine: Engine) -> Connection:
+    if engine.dialect.name == "sqlite":
+        return engine.execution_options(sqlite_begin="DEFERRED").connect()
+    return engine.connect().execution_options(isolation_level="REPEATABLE READ")
+
+
+def _line(row: sa.RowMapping) -> bytes:
+    plain = {name: _plain(value) for name, value in row.items()}
+    return json.dumps(plain, ensure_ascii=False).encode() + b"\n"
+
+
+def _plain(value: Any) -> Any:
+    return value.isoformat() if isinstance(value, datetime | date | time) else value
+
+
+def read_archive(chosen: Settings, source: Path) -> None:
+    """Bring `source` back. ValueError when it is no archive, of another schema, or something is there already."""
+    with zipfile.ZipFile(source) as archive:
+        about = json.loads(archive.read("about.json"))
+        if about.get("format") != FORMAT:
+            raise ValueError(f"{source} is not an archive of this program")
+        chosen.home.mkdir(parents=True, exist_ok=True)
+        tables.upgrade(chosen.url, about["schema"])
+        engine = make_engine(chosen.url)
+        with engine.begin() as connection:
+            _refuse_filled(connection)
+            for table in tables.metadata.sorted_tables:
+                _fill(connection, table, archive)
+        engine.dispose()
+    tables.upgrade(chosen.url)
+
+
+def _refuse_filled(connection: Connection) -> None:
+    for table in tables.metadata.sorted_tables:
+        if connection.execute(sa.select(sa.literal(1)).select_from(table).limit(1)).first():
+            raise ValueError("There is something in this database already; restore into an empty one")
+
+
+def _fill(connection: Connection, table: sa.Table, archive: zipfile.ZipFile) -> None:
+    name = f"tables/{table.name}.jsonl"
+    if name not in archive.namelist():
+        return
+    with archive.open(name) as file:
+        for batch in _batches(json.loads(line) for line in file):
+            connection.execute(sa.insert(table), [_typed(table, row) for row in batch])
+    if connection.dialect.name == "postgresql" and "id" in table.c and table.c.id.autoincrement:
+        _set_sequence(connection, table)
+
+
+def _batches(rows: Iterator[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
+    batch: list[dict[str, Any]] = []
+    for row in rows:
+        batch.append(row)
+        if len(batch) == BATCH:
+            yield batch
+            batch = []
+    if batch:
+        yield batch
+
+
+def _typed(table: sa.Table, row: dict[str, Any]) -> dict[str, Any]:
+    return {name: _value(table.c[name].type, value) for name, value in row.items()}
+
+
+def _value(kind: sa.types.TypeEngine[Any], value: Any) -> Any:
+    if value is None:
+        return None
+    if isinstance(kind, UTC | sa.DateTime):
+        return datetime.fromisoformat(value)
+    if isinstance(kind, sa.Date):
+        return date.fromisoformat(value)
+    return time.fromisoformat(value) if isinstance(kind, sa.Time) else value
+
+
+def _set_sequence(connection: Connection, table: sa.Table) -> None:
+    """The next key after the highest one written; a table without a sequence has nothing to set."""
+    sequence = connection.scalar(sa.text("SELECT pg_get_serial_sequence(:name, 'id')"), {"name": table.name})
+    if sequence:
+        highest = connection.scalar(sa.select(sa.func.max(table.c.id)))
+        connection.execute(sa.select(sa.func.setval(sequence, highest or 1, highest is not None)))

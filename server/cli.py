@@ -1,0 +1,135 @@
+"""The command line: `coldstead`. Everything a server needs besides a browser."""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, NoReturn
+
+import typer
+
+from server.settings import settings
+
+app = typer.Typer(no_args_is_help=True, add_completion=False, help="The books of shared closed-cycle cryostats.")
+
+
+@dataclass(frozen=True)
+class CommandLine:
+    """History's author when nobody is signed in."""
+
+    id: int | None = None
+    name: str = "command line"
+
+
+@app.command()
+def migrate() -> None:
+    """Bring the database to this program's schema."""
+    from server.tables import upgrade
+
+    settings().home.mkdir(parents=True, exist_ok=True)
+    upgrade(settings().url)
+
+
+@app.command()
+def serve(host: str = "127.0.0.1", port: int = 8000) -> None:
+    """Serve the program over HTTP."""
+    import uvicorn
+
+    uvicorn.run(
+        "server.app:make_app",
+        factory=True,
+        host=host,
+        port=port,
+        proxy_headers=True,
+        timeout_graceful_shutdown=3,
+        log_level="warning",
+    )
+
+
+@app.command()
+def steward(
+    login: Annotated[str, typer.Option(prompt=True)],
+    name: Annotated[str, typer.Option(prompt=True)],
+    password: Annotated[str, typer.Option(prompt=True, hide_input=True, confirmation_prompt=True)],
+    laboratory: str = "Our laboratory",
+    zone: str = "UTC",
+) -> None:
+    """Make a steward, and the laboratory when there is none yet."""
+    from server.cautions.service import seed
+    from server.db import make_engine, now, writing
+    from server.errors import Problem
+    from server.laboratory.service import set_up
+    from server.people.service import first_steward
+
+    with writing(make_engine(settings().url)) as session:
+        try:
+            set_up(session, laboratory, zone)
+            seed(session)
+            first_steward(session, name=name, login=login, password=password, at=now())
+        except Problem as problem:
+            _fail("; ".join([problem.message, *problem.fields.values()]))
+        session.commit()
+    typer.echo(f"{login} may sign in now.")
+
+
+@app.command()
+def demo() -> None:
+    """Fill an empty database with the invented demo laboratory."""
+    from server.db import make_engine, now, writing
+    from server.demo.story import fill
+
+    with writing(make_engine(settings().url)) as session:
+        told = fill(session, now())
+        session.commit()
+    typer.echo(told)
+
+
+@app.command()
+def backup(to: Path) -> None:
+    """Copy database and files into one archive, while the server runs."""
+    from server.archive import write_archive
+
+    typer.echo(f"{write_archive(settings(), to)} written.")
+
+
+@app.command()
+def restore(archive: Path) -> None:
+    """Bring an archive back into an empty COLDSTEAD_HOME (and an empty database)."""
+    from server.archive import read_archive
+
+    try:
+        read_archive(settings(), archive)
+    except (OSError, ValueError) as problem:
+        _fail(str(problem))
+    typer.echo("Restored.")
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON schema of the document that `heat` reads."""
+    from server.physics.thermal import document
+
+    typer.echo(json.dumps(document.schema(), indent=2, ensure_ascii=False))
+
+
+@app.command()
+def heat(file: Path, as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False) -> None:
+    """Compute the heat budget of a document, without server or database."""
+    from server.physics import thermal
+    from server.physics.thermal import document, report
+
+    try:
+        cryostat, elements = document.read(json.loads(file.read_text(encoding="utf-8")))
+        budget = thermal.balance(cryostat, elements)
+    except (OSError, ValueError) as problem:
+        _fail(str(problem))
+    typer.echo(json.dumps(document.write_budget(budget), indent=2) if as_json else report.text(budget))
+
+
+def _fail(message: str) -> NoReturn:
+    typer.echo(message, err=True)
+
+    raise typer.Exit(1)
+
+
+if __name__ == "__main__":
+    app()

@@ -1,0 +1,191 @@
+"""What a change may be, and what it does to a set of elements. Pure: no database, no request, no clock."""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+KEY = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?")
+STATES = {
+    "open": "open",
+    "pumping": "closed, pumping",
+    "cooling": "cooling",
+    "cold": "cold",
+    "warming": "warming",
+    "hold": "hold",
+    "parked": "parked",
+}
+GRADES = {0: "watch", 1: "operate", 2: "open", 3: "rewire", 4: "service"}
+OPEN, REWIRE = 2, 3
+STEWARD = 5
+STAGES = ("vessel", "shield", "platform", "mount", "sample")
+MOST_ELEMENTS = 2000
+LONGEST_REASON = 2000
+
+
+@dataclass(frozen=True)
+class Put:
+    """An element as somebody wants it: a key known alters, a new one adds. `data` is SI, as in a document."""
+
+    key: str
+    kind: str
+    data: Mapping[str, Any] = field(default_factory=dict)
+    label: str = ""
+    note: str = ""
+    house: bool = False
+
+    @property
+    def title(self) -> str:
+        """What a page calls it."""
+        return self.label or self.key
+
+
+@dataclass(frozen=True)
+class Change:
+    """One step from `base_revision`: what is put, what is removed, why, and when it was done."""
+
+    reason: str
+    base_revision: int
+    put: tuple[Put, ...] = ()
+    remove: tuple[str, ...] = ()
+    done_at: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Altered:
+    """An element that stayed under its key and changed; `fields` maps a name to (before, after)."""
+
+    before: Put
+    after: Put
+    fields: Mapping[str, tuple[Any, Any]]
+
+
+@dataclass(frozen=True)
+class Difference:
+    """What lies between two configurations."""
+
+    added: tuple[Put, ...] = ()
+    taken: tuple[Put, ...] = ()
+    altered: tuple[Altered, ...] = ()
+
+    @property
+    def empty(self) -> bool:
+        """True when the two are the same."""
+        return not (self.added or self.taken or self.altered)
+
+    @property
+    def words(self) -> str:
+        """`2 added, 1 taken out, 1 altered`."""
+        parts = ((self.added, "added"), (self.taken, "taken out"), (self.altered, "altered"))
+        return ", ".join(f"{len(rows)} {word}" for rows, word in parts if rows) or "no difference"
+
+
+def faults(change: Change, present: Mapping[str, Put], now: datetime) -> dict[str, str]:
+    """What the change itself gets wrong, field → what to do; the elements' own fields are read elsewhere."""
+    found = {}
+    if not change.reason.strip():
+        found["reason"] = "Enter the reason for the change"
+    elif len(change.reason) > LONGEST_REASON:
+        found["reason"] = f"Keep the reason within {LONGEST_REASON} characters"
+    if not change.put and not change.remove:
+        found["put"] = "Put or take out at least one element"
+    if change.done_at is not None and change.done_at > now + timedelta(minutes=5):
+        found["done_at"] = "The time it was done lies ahead; log a change when it is made"
+    found.update(_key_faults(change, present))
+    if len(present) + len(change.put) > MOST_ELEMENTS:
+        found["put"] = f"A configuration holds at most {MOST_ELEMENTS} elements"
+    return found
+
+
+def _key_faults(change: Change, present: Mapping[str, Put]) -> dict[str, str]:
+    found = {}
+    keys = [put.key for put in change.put]
+    for number, key in enumerate(keys):
+        if not KEY.fullmatch(key):
+            found[f"put.{number}.key"] = "A key has 1 to 40 small letters, digits and inner hyphens"
+        elif key in change.remove:
+            found[f"put.{number}.key"] = f"“{key}” is both put and removed; choose one"
+        elif key in keys[:number]:
+            found[f"put.{number}.key"] = f"“{key}” is put twice in one change"
+    for number, key in enumerate(change.remove):
+        if key not in present:
+            found[f"remove.{number}"] = f"There is no element “{key}” to take out"
+        elif key in change.remove[:number]:
+            found[f"remove.{number}"] = f"“{key}” is taken out twice"
+    return found
+
+
+def applied(present: Mapping[str, Put], change: Change) -> dict[str, Put]:
+    """The elements after the change, in their order, new ones last."""
+    after = {key: put for key, put in present.items() if key not in change.remove}
+    after.update((put.key, put) for put in change.put)
+    return after
+
+
+def difference(before: Mapping[str, Put], after: Mapping[str, Put]) -> Difference:
+    """What changed from one configuration to another, by key."""
+    both = [(before[key], after[key]) for key in after if key in before and before[key] != after[key]]
+    return Difference(
+        added=tuple(put for key, put in after.items() if key not in before),
+        taken=tuple(put for key, put in before.items() if key not in after),
+        altered=tuple(Altered(old, new, _altered_fields(old, new)) for old, new in both),
+    )
+
+
+def _altered_fields(before: Put, after: Put) -> dict[str, tuple[Any, Any]]:
+    old, new = _flat(before), _flat(after)
+    names = list(dict.fromkeys([*old, *new]))
+    return {name: (old.get(name), new.get(name)) for name in names if old.get(name) != new.get(name)}
+
+
+def _flat(put: Put) -> dict[str, Any]:
+    about = {"kind": put.kind, "label": put.label, "note": put.note, "house": put.house}
+    return about | dict(put.data)
+
+
+def puts_of(diff: Difference) -> tuple[Put, ...]:
+    """The puts that make the later configuration out of the earlier one."""
+    return (*diff.added, *(row.after for row in diff.altered))
+
+
+def restoring(present: Mapping[str, Put], wanted: Mapping[str, Put], reason: str, base: int) -> Change:
+    """The change that makes `present` into `wanted`."""
+    diff = difference(present, wanted)
+    return Change(reason, base, puts_of(diff), tuple(put.key for put in diff.taken))
+
+
+STATE_FIELDS = {"state", "opening_diameter_m", "bore_diameter_m"}
+SEEN_WHEN_OPEN = {"lid", "window", "joint", "touch", "mass", "gas", "source"}
+
+
+def needed_grade(change: Change, present: Mapping[str, Put]) -> int:
+    """The grade a change asks for.
+
+    Whoever may open may say what they did to lid, windows, joints and what touches; wires, ribbons, coax and
+    the like are rewiring; house elements are entered by the steward (common practice, no source).
+    """
+    grades = [_grade_of(put, present.get(put.key)) for put in change.put]
+    grades += [_grade_of(None, present.get(key)) for key in change.remove]
+    return max(grades, default=OPEN)
+
+
+def _grade_of(after: Put | None, before: Put | None) -> int:
+    kinds = {put.kind for put in (after, before) if put is not None}
+    if any(put is not None and put.house for put in (after, before)):
+        return OPEN if _only_state(after, before) else STEWARD
+    return OPEN if kinds <= SEEN_WHEN_OPEN else REWIRE
+
+
+def _only_state(after: Put | None, before: Put | None) -> bool:
+    if after is None or before is None or after.kind not in SEEN_WHEN_OPEN or after.kind != before.kind:
+        return False
+    return set(_altered_fields(before, after)) <= STATE_FIELDS | {"note"}
+
+
+def slug_of(name: str, taken: Iterable[str]) -> str:
+    """An address for `name` that nobody has yet: `Bench A` → `bench-a`."""
+    stem = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:38] or "cryostat"
+    used = set(taken)
+    tries = (stem if number == 1 else f"{stem}-{number}" for number in range(1, len(used) + 2))
+    return next(slug for slug in tries if slug not in used)

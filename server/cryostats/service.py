@@ -1,0 +1,216 @@
+"""Logging a change, showing any revision, comparing two, bringing one back."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from sqlmodel import Session, col, or_, select
+
+from server.cryostats import budget, guards, rules
+from server.cryostats.models import BudgetRow, Cryostat, ElementRow, Revision
+from server.cryostats.rules import Change, Difference, Put
+from server.errors import Conflict, NotFound, Refused
+from server.history import service as history
+from server.people.models import Person
+from server.physics import thermal
+
+
+@dataclass(frozen=True)
+class Step:
+    """One revision with what it did."""
+
+    revision: Revision
+    difference: Difference
+
+
+@dataclass(frozen=True)
+class Preview:
+    """What a change would do: the budget now and then, and the difference of the configurations."""
+
+    now: thermal.Budget
+    then: thermal.Budget
+    difference: Difference
+
+
+@dataclass(frozen=True)
+class Logged:
+    """A change as it was logged."""
+
+    revision: Revision
+    budget: BudgetRow
+    difference: Difference
+
+
+def put_of(row: ElementRow) -> Put:
+    """The row as a rule sees it."""
+    return Put(row.key, row.kind, row.data, row.label, row.note, row.house)
+
+
+def elements(session: Session, cryostat: Cryostat, revision: int) -> dict[str, Put]:
+    """The elements of a revision, by key, in the order they came in. One query, whatever the age."""
+    query = select(ElementRow).where(
+        ElementRow.cryostat_id == cryostat.id,
+        ElementRow.from_revision <= revision,
+        or_(col(ElementRow.to_revision).is_(None), col(ElementRow.to_revision) > revision),
+    )
+    rows = session.exec(query.order_by(col(ElementRow.from_revision), col(ElementRow.id))).all()
+    return {row.key: put_of(row) for row in rows}
+
+
+def revision(session: Session, cryostat: Cryostat, number: int) -> Revision:
+    """One revision; NotFound outside 1 to the newest."""
+    query = select(Revision).where(Revision.cryostat_id == cryostat.id, Revision.number == number)
+    found = session.exec(query).first()
+    if found is None:
+        raise NotFound(f"{cryostat.name} has no revision {number}.")
+    return found
+
+
+def revisions(session: Session, cryostat: Cryostat, limit: int = 100, before: int | None = None) -> Sequence[Revision]:
+    """The newest revisions, newest first; with `before`, those with a smaller number."""
+    query = select(Revision).where(Revision.cryostat_id == cryostat.id)
+    if before is not None:
+        query = query.where(Revision.number < before)
+    return session.exec(query.order_by(col(Revision.number).desc()).limit(limit)).all()
+
+
+def compare(session: Session, cryostat: Cryostat, first: int, second: int) -> Difference:
+    """What changed from one revision to another."""
+    return rules.difference(elements(session, cryostat, first), elements(session, cryostat, second))
+
+
+def steps_since(session: Session, cryostat: Cryostat, number: int) -> list[Step]:
+    """What others logged after revision `number`, oldest first."""
+    query = select(Revision).where(Revision.cryostat_id == cryostat.id, Revision.number > number)
+    rows = session.exec(query.order_by(col(Revision.number))).all()
+    return [Step(row, compare(session, cryostat, row.number - 1, row.number)) for row in rows]
+
+
+def preview(session: Session, cryostat: Cryostat, change: Change) -> Preview:
+    """The budget before and after `change`, nothing stored. Elements that cannot be read are refused."""
+    present = elements(session, cryostat, cryostat.revision)
+    budget.read_elements(change.put, cryostat)
+    after = rules.applied(present, change)
+    now, then = budget.compute_many(session, cryostat, (present, after))
+    return Preview(now, then, rules.difference(present, after))
+
+
+def log_change(
+    session: Session,
+    person: Person,
+    slug: str,
+    change: Change,
+    at: datetime,
+    faults: Mapping[str, str] | None = None,
+    *,
+    restored: int | None = None,
+) -> Logged:
+    """Make `change` the next revision of the cryostat, with its budget, in this transaction.
+
+    `faults` are what the reader of the form or the body has found already. Forbidden below the grade the
+    change needs; Conflict when somebody was first, with what they logged; Refused when a field or a rule is
+    broken, with all of them at once.
+    """
+    cryostat = guards.find(session, slug, lock=True)
+    present = elements(session, cryostat, cryostat.revision)
+    guards.need(session, person, cryostat, rules.needed_grade(change, present))
+    _refuse_stale(session, cryostat, change)
+    difference = _checked(cryostat, change, present, at, faults or {})
+    row = _write(session, person, cryostat, change, difference, at, restored)
+    stored = budget.store(session, cryostat, cryostat.revision, at)
+    line = f"Revision {row.number}: {difference.words}. {row.reason}"
+    history.note(session, person, f"cryostat/{slug}", line, at, {"revision": row.number})
+    return Logged(row, stored, difference)
+
+
+def restore(session: Session, person: Person, slug: str, number: int, base: int, reason: str, at: datetime) -> Logged:
+    """Bring a past revision back, as a new one on top of `base`."""
+    cryostat = guards.find(session, slug, lock=True)
+    if number != 0:
+        revision(session, cryostat, number)
+    present = elements(session, cryostat, cryostat.revision)
+    wanted = elements(session, cryostat, number)
+    change = rules.restoring(present, wanted, reason, base)
+    if not change.put and not change.remove:
+        raise Refused(f"Revision {number} is what is inside now; there is nothing to bring back.")
+    return log_change(session, person, slug, change, at, restored=number)
+
+
+def _refuse_stale(session: Session, cryostat: Cryostat, change: Change) -> None:
+    if change.base_revision == cryostat.revision:
+        return
+    if change.base_revision > cryostat.revision or change.base_revision < 0:
+        message = f"There is no revision {change.base_revision}; the newest is {cryostat.revision}"
+        raise Refused("The change was not logged.", {"base_revision": message})
+    raise Conflict(
+        f"Somebody changed {cryostat.name} since revision {change.base_revision}; it is at {cryostat.revision} now.",
+        steps_since(session, cryostat, change.base_revision),
+    )
+
+
+def _checked(
+    cryostat: Cryostat, change: Change, present: Mapping[str, Put], at: datetime, faults: Mapping[str, str]
+) -> Difference:
+    found = rules.faults(change, present, at) | budget.element_faults(change.put, cryostat) | dict(faults)
+    if found:
+        raise Refused("The change was not logged.", found)
+    difference = rules.difference(present, rules.applied(present, change))
+    if difference.empty:
+        raise Refused("The change was not logged.", {"put": "Nothing differs from what is inside now"})
+    return difference
+
+
+def _write(
+    session: Session,
+    person: Person,
+    cryostat: Cryostat,
+    change: Change,
+    difference: Difference,
+    at: datetime,
+    restored: int | None,
+) -> Revision:
+    assert cryostat.id is not None
+    number = cryostat.revision + 1
+    ended = {put.key for put in difference.taken} | {row.after.key for row in difference.altered}
+    current = select(ElementRow).where(
+        ElementRow.cryostat_id == cryostat.id, col(ElementRow.to_revision).is_(None), col(ElementRow.key).in_(ended)
+    )
+    for old in session.exec(current).all():
+        old.to_revision = number
+        session.add(old)
+    session.flush()
+    for put in (*(row.after for row in difference.altered), *difference.added):
+        session.add(_row(cryostat.id, put, number))
+    row = Revision(
+        cryostat_id=cryostat.id,
+        number=number,
+        base=change.base_revision,
+        reason=change.reason.strip(),
+        restored=restored,
+        done_at=change.done_at or at,
+        recorded_at=at,
+        by_name=person.name,
+        by_id=person.id,
+    )
+    cryostat.revision = number
+    session.add_all((row, cryostat))
+    session.flush()
+    return row
+
+
+def _row(cryostat_id: int, put: Put, number: int) -> ElementRow:
+    return ElementRow(
+        cryostat_id=cryostat_id,
+        key=put.key,
+        kind=put.kind,
+        label=put.label,
+        note=put.note,
+        house=put.house,
+        data=dict(put.data),
+        from_revision=number,
+    )
+
+
+def rebased(change: Change, base: int) -> Change:
+    """The same change on another base, once the person has seen what the others did."""
+    return replace(change, base_revision=base)

@@ -1,0 +1,33 @@
+"""Every table, imported in one place so that migrations and tests see them all; and the way up to them."""
+
+from alembic import command
+from alembic.config import Config
+
+from server.cautions import models as cautions
+from server.cryostats import models as cryostats
+from server.db import Row
+from server.history import models as history
+from server.laboratory import models as laboratory
+from server.people import models as people
+from server.settings import HOUSE
+
+SLICES = (history, laboratory, people, cautions, cryostats)
+metadata = Row.metadata
+
+MIGRATIONS = HOUSE / "migrations"
+
+
+def schema_config(url: str) -> Config:
+    """What Alembic needs to know to work on the database at `url`."""
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    config.set_main_option("version_locations", str(MIGRATIONS / "versions"))
+    config.set_main_option("path_separator", "newline")
+    config.set_main_option("file_template", "%%(year)d-%%(month).2d-%%(day).2d-%%(hour).2d%%(minute).2d_%%(slug)s")
+    config.set_main_option("sqlalchemy.url", url.replace("%", "%%"))
+    return config
+
+
+def upgrade(url: str, to: str = "head") -> None:
+    """Bring the database at `url` to the schema of this program."""
+    command.upgrade(schema_config(url), to)

@@ -1,0 +1,66 @@
+"""A submitted form, read once. Only text: stray spaces are gone, a missing field is empty."""
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+from fastapi import Depends, Request
+from starlette.datastructures import FormData
+
+from server.errors import Refused
+
+
+class Form:
+    """What somebody typed, by field name."""
+
+    def __init__(self, fields: Sequence[tuple[str, str]]) -> None:
+        self._fields: dict[str, list[str]] = {}
+        for name, value in fields:
+            self._fields.setdefault(name, []).append(value.strip().replace("\x00", ""))
+
+    def text(self, name: str) -> str:
+        """The last value of the field, or an empty text."""
+        return self._fields.get(name, [""])[-1]
+
+    def all(self, name: str) -> list[str]:
+        """Every value of the field, in order."""
+        return self._fields.get(name, [])
+
+    def has(self, name: str) -> bool:
+        """True when the field was sent at all, as a ticked box is."""
+        return name in self._fields
+
+    def under(self, prefix: str) -> Mapping[str, str]:
+        """The fields whose name begins with `prefix`, without it."""
+        return {name[len(prefix) :]: values[-1] for name, values in self._fields.items() if name.startswith(prefix)}
+
+    def moment(self, name: str, zone: str) -> datetime | None:
+        """A day and clock typed in the laboratory's zone, as UTC; None when empty; Refused when unreadable."""
+        text = self.text(name)
+        if not text:
+            return None
+        try:
+            typed = datetime.fromisoformat(text.replace(" ", "T"))
+        except ValueError:
+            raise Refused("The time cannot be read.", {name: "Enter day and time such as 2026-03-14 11:20"}) from None
+        here = typed if typed.tzinfo else typed.replace(tzinfo=ZoneInfo(zone))
+        return here.astimezone(UTC)
+
+    def whole(self, name: str) -> int | None:
+        """A whole number; None when empty; Refused when unreadable."""
+        text = self.text(name)
+        if not text:
+            return None
+        try:
+            return int(text)
+        except ValueError:
+            raise Refused("The number cannot be read.", {name: "Enter a whole number such as 3"}) from None
+
+
+async def _read(request: Request) -> Form:
+    data: FormData = await request.form(max_fields=5000)
+    return Form([(name, value) for name, value in data.multi_items() if isinstance(value, str)])
+
+
+SentForm = Annotated[Form, Depends(_read)]
