@@ -147,8 +147,8 @@ def have_uv() -> bool:
     """True when the quick installer is there or could be fetched."""
     if not UV.is_file():
         run(sys.executable, "-m", "venv", ".uv")
-        pip = [UV.with_name("pip"), "install", "-q", "--disable-pip-version-check"]
-        subprocess.run([*pip, "--require-hashes", "-r", UV_LOCK], check=False)
+        pip = [str(UV.with_name("pip")), "install", "-q", "--disable-pip-version-check"]
+        subprocess.run([*pip, "--require-hashes", "-r", str(UV_LOCK)], check=False)
     return UV.is_file()
 
 
@@ -158,7 +158,8 @@ def by_uv(lock: Path) -> None:
     if not fits_this_python():
         run(UV, "venv", "-q", "--clear", "--python", sys.executable, VENV)
     run(UV, "pip", "sync", "-q", *python, "--require-hashes", lock)
-    run(UV, "pip", "install", "-q", *python, "--no-deps", "--build-constraints", BUILD_LOCK, "--editable", ROOT)
+    program = ("--no-deps", "--build-constraints", BUILD_LOCK, "--editable", ROOT)
+    run(UV, "pip", "install", "-q", *python, *program)
 
 
 def by_pip(lock: Path) -> None:
