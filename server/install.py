@@ -163,13 +163,13 @@ def by_uv(lock: Path) -> None:
 
 
 def by_pip(lock: Path) -> None:
-    """The same with pip, slower, where uv cannot be had."""
+    """The same with pip, slower, where uv cannot be had; the build's own needs then come as their newest."""
     say("uv cannot be had here; pip does the same, more slowly.")
     if not (fits_this_python() and (BIN / "pip").is_file()):
         run(sys.executable, "-m", "venv", "--clear", VENV)
     pip = (BIN / "pip", "install", "-q", "--disable-pip-version-check")
     run(*pip, "--require-hashes", "-r", lock)
-    run(*pip, "--no-deps", "--editable", ROOT, more={"PIP_CONSTRAINT": str(BUILD_LOCK)})
+    run(*pip, "--no-deps", "--editable", ROOT)
 
 
 def fits_this_python() -> bool:
@@ -178,12 +178,12 @@ def fits_this_python() -> bool:
     return (BIN / "python").exists() and (VENV / "lib" / version / "site-packages").is_dir()
 
 
-def run(*command: str | Path, more: dict[str, str] | None = None) -> None:
+def run(*command: str | Path) -> None:
     """Run a step that must succeed; stop with its exit code in the message when it does not."""
     words = [str(word) for word in command]
-    ended = subprocess.run(words, check=False, env={**os.environ, **(more or {})})
-    if ended.returncode:
-        stop(f"Exit code {ended.returncode} from: {' '.join(words)}")
+    code = subprocess.run(words, check=False).returncode
+    if code:
+        stop(f"Exit code {code} from: {' '.join(words)}")
 
 
 # ------------------------------------------------------------------------------------ demo
