@@ -1,5 +1,8 @@
-"""Alembic's way in. On SQLite foreign keys are off while tables are rebuilt, and checked afterwards: with them
-on, a rebuilt table takes its children's rows along."""
+"""Alembic's way in.
+
+On SQLite foreign keys are off while tables are rebuilt, and checked afterwards: with them on, a rebuilt
+table takes its children's rows along.
+"""
 
 from alembic import context
 from sqlalchemy import Connection

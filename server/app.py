@@ -56,7 +56,9 @@ def make_app(engine: Engine | None = None, chosen: Settings | None = None) -> Fa
 async def _lifespan(_app: FastAPI) -> AsyncIterator[None]:
     missing = [name for name in VENDOR_FILES if not (render.STATIC / "vendor" / name).is_file()]
     if missing:
-        raise RuntimeError(f"Installed scripts are missing: {', '.join(missing)}. Run server/install.py again.")
+        raise RuntimeError(
+            f"Installed scripts are missing: {', '.join(missing)}. Run server/install.py again."
+        )
     assert tables.metadata.tables
     render.environment()
     gc.collect()

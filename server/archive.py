@@ -1,11 +1,10 @@
 """Backup and restore of the whole book, while the server runs, from one engine to the other.
 
-An archive is a zip of plain files: `about.json` and one `tables/NAME.jsonl` a table, a row a line, in an order
-in which rows may be written back. It is read in one snapshot, so it holds no half of a change.
+An archive is a zip of plain files: `about.json` and one `tables/NAME.jsonl` a table, a row a line, in an
+order in which rows may be written back. It is read in one snapshot, so it holds no half of a change.
 """
 
 import json
-import os
 import zipfile
 from collections.abc import Iterator
 from datetime import date, datetime, time
@@ -40,7 +39,7 @@ def write_archive(chosen: Settings, to: Path) -> Path:
                 for row in connection.execute(sa.select(table).order_by(*table.primary_key)).mappings():
                     file.write(_line(row))
     engine.dispose()
-    os.replace(unfinished, to)
+    unfinished.replace(to)
     return to
 
 
@@ -60,7 +59,7 @@ def _plain(value: Any) -> Any:
 
 
 def read_archive(chosen: Settings, source: Path) -> None:
-    """Bring `source` back. ValueError when it is no archive, of another schema, or something is there already."""
+    """Bring `source` back. ValueError when it is no archive, or something is there already."""
     with zipfile.ZipFile(source) as archive:
         about = json.loads(archive.read("about.json"))
         if about.get("format") != FORMAT:

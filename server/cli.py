@@ -9,7 +9,9 @@ import typer
 
 from server.settings import settings
 
-app = typer.Typer(no_args_is_help=True, add_completion=False, help="The books of shared closed-cycle cryostats.")
+app = typer.Typer(
+    no_args_is_help=True, add_completion=False, help="The books of shared closed-cycle cryostats."
+)
 
 
 @dataclass(frozen=True)

@@ -45,7 +45,7 @@ class UTC(sa.types.TypeDecorator[datetime]):
         moment = value.astimezone(UTC_ZONE)
         return moment if dialect.name == "postgresql" else moment.replace(tzinfo=None)
 
-    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+    def process_result_value(self, value: datetime | None, _dialect: Dialect) -> datetime | None:
         """Always with a zone on the way out."""
         if value is None:
             return None
@@ -53,7 +53,7 @@ class UTC(sa.types.TypeDecorator[datetime]):
 
 
 def now() -> datetime:
-    """This moment, in UTC. Asked for at the edge only; rules are handed it."""
+    """The moment now, in UTC. Asked for at the edge only; rules are handed it."""
     return datetime.now(UTC_ZONE)
 
 

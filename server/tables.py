@@ -23,7 +23,9 @@ def schema_config(url: str) -> Config:
     config.set_main_option("script_location", str(MIGRATIONS))
     config.set_main_option("version_locations", str(MIGRATIONS / "versions"))
     config.set_main_option("path_separator", "newline")
-    config.set_main_option("file_template", "%%(year)d-%%(month).2d-%%(day).2d-%%(hour).2d%%(minute).2d_%%(slug)s")
+    config.set_main_option(
+        "file_template", "%%(year)d-%%(month).2d-%%(day).2d-%%(hour).2d%%(minute).2d_%%(slug)s"
+    )
     config.set_main_option("sqlalchemy.url", url.replace("%", "%%"))
     return config
 

@@ -1,6 +1,7 @@
 """Sessions: what is committed when, and what two writers do to each other."""
 
 import threading
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
@@ -87,10 +88,8 @@ def test_a_second_writer_waits_for_the_first(engine: Engine) -> None:
         try:
             with writing(engine) as session:
                 count = len(session.exec(select(Entry)).all())
-                try:
+                with suppress(threading.BrokenBarrierError):
                     looked.wait(timeout=0.3)
-                except threading.BrokenBarrierError:
-                    pass
                 session.add(entry(f"{name} saw {count}"))
                 session.commit()
         except sa.exc.OperationalError as fault:

@@ -94,7 +94,9 @@ class ChangeOut(BaseModel):
     heat: HeatOut
 
 
-REFUSALS: dict[int | str, dict[str, Any]] = {status: {"model": Problem} for status in (401, 403, 404, 409, 422)}
+REFUSALS: dict[int | str, dict[str, Any]] = {
+    status: {"model": Problem} for status in (401, 403, 404, 409, 422)
+}
 At = Annotated[int | None, Query(ge=0, description="Revision; the newest when left out")]
 
 
@@ -107,7 +109,9 @@ def cryostats(_person: ApiPerson, session: ReadSession) -> CryostatsOut:
 
 
 @router.get("/cryostats/{slug}/configuration", responses=REFUSALS)
-def configuration(slug: str, _person: ApiPerson, session: ReadSession, revision: At = None) -> ConfigurationOut:
+def configuration(
+    slug: str, _person: ApiPerson, session: ReadSession, revision: At = None
+) -> ConfigurationOut:
     """What is inside, or was at a revision."""
     cryostat = guards.find(session, slug)
     number = _number(session, cryostat, revision)
@@ -185,5 +189,9 @@ def _stale(conflict: Conflict) -> JSONResponse:
         }
         for step in steps
     ]
-    body = {"error": conflict.message, "fields": [{"field": "base_revision", "message": "Stale"}], "since": rows}
+    body = {
+        "error": conflict.message,
+        "fields": [{"field": "base_revision", "message": "Stale"}],
+        "since": rows,
+    }
     return JSONResponse(body, status_code=409)

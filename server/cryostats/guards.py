@@ -50,7 +50,9 @@ def grade_rows(session: Session, cryostat: Cryostat) -> list[tuple[Person, int]]
     """Everybody with an account, with their grade here, by name."""
     query = (
         select(Person, Grade.grade)
-        .join(Grade, (col(Grade.person_id) == Person.id) & (col(Grade.cryostat_id) == cryostat.id), isouter=True)
+        .join(
+            Grade, (col(Grade.person_id) == Person.id) & (col(Grade.cryostat_id) == cryostat.id), isouter=True
+        )
         .where(col(Person.active))
         .order_by(Person.name)
     )

@@ -54,7 +54,9 @@ def make(session: Session, author: history.Author, about: About, at: datetime) -
     return cryostat
 
 
-def describe(session: Session, author: history.Author, cryostat: Cryostat, about: About, at: datetime) -> None:
+def describe(
+    session: Session, author: history.Author, cryostat: Cryostat, about: About, at: datetime
+) -> None:
     """Store a new description; the budget of the present revision is computed again."""
     _refuse_bad(about)
     before = cryostat.model_dump(mode="json")
@@ -133,7 +135,9 @@ def measure_cooler(
 def state_now(session: Session, cryostat: Cryostat) -> StateEntry | None:
     """The state people entered last, by the time it began."""
     query = select(StateEntry).where(StateEntry.cryostat_id == cryostat.id)
-    return session.exec(query.order_by(col(StateEntry.since).desc(), col(StateEntry.id).desc()).limit(1)).first()
+    return session.exec(
+        query.order_by(col(StateEntry.since).desc(), col(StateEntry.id).desc()).limit(1)
+    ).first()
 
 
 def states_now(session: Session) -> Mapping[int, StateEntry]:
@@ -179,7 +183,9 @@ def enter_state(
         by_id=author.id,
     )
     session.add(row)
-    history.note(session, author, subject(cryostat), f"State: {rules.STATES[state]}", at, {"note": note.strip()})
+    history.note(
+        session, author, subject(cryostat), f"State: {rules.STATES[state]}", at, {"note": note.strip()}
+    )
     return row
 
 
@@ -194,7 +200,8 @@ def give_grade(
     query = select(Grade).where(Grade.cryostat_id == cryostat.id, Grade.person_id == person.id)
     row = session.exec(query).first()
     if row is None:
-        assert cryostat.id is not None and person.id is not None
+        assert cryostat.id is not None
+        assert person.id is not None
         row = Grade(cryostat_id=cryostat.id, person_id=person.id, grade=grade, at=at)
     row.grade, row.at = grade, at
     session.add(row)

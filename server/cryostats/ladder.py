@@ -110,7 +110,9 @@ def _scale(bands: Iterable[Band | None], vessel_K: float) -> Scale:
 def _rungs(bands: Mapping[str, Band | None], stages: Sequence[str], scale: Scale) -> tuple[Rung, ...]:
     heights = [_middle(bands[stage], scale) for stage in stages]
     places = _spread(heights)
-    return tuple(_rung(stage, bands[stage], place, scale) for stage, place in zip(stages, places, strict=True))
+    return tuple(
+        _rung(stage, bands[stage], place, scale) for stage, place in zip(stages, places, strict=True)
+    )
 
 
 def _rung(stage: str, band: Band | None, label_y: float, scale: Scale) -> Rung:
@@ -162,7 +164,11 @@ def _drops(
     for place, (number, run) in enumerate(shown):
         if run.ends_on not in at:
             continue
-        lags = [lag.stage for lag in run.lags if lag.stage in at and stages.index(lag.stage) <= stages.index(run.ends_on)]
+        lags = [
+            lag.stage
+            for lag in run.lags
+            if lag.stage in at and stages.index(lag.stage) <= stages.index(run.ends_on)
+        ]
         yield Drop(
             number=number,
             key=run.key,

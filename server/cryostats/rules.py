@@ -17,7 +17,7 @@ STATES = {
     "parked": "parked",
 }
 GRADES = {0: "watch", 1: "operate", 2: "open", 3: "rewire", 4: "service"}
-OPEN, REWIRE = 2, 3
+OPERATE, OPEN, REWIRE = 1, 2, 3
 STEWARD = 5
 STAGES = ("vessel", "shield", "platform", "mount", "sample")
 MOST_ELEMENTS = 2000

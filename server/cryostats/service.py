@@ -66,7 +66,9 @@ def revision(session: Session, cryostat: Cryostat, number: int) -> Revision:
     return found
 
 
-def revisions(session: Session, cryostat: Cryostat, limit: int = 100, before: int | None = None) -> Sequence[Revision]:
+def revisions(
+    session: Session, cryostat: Cryostat, limit: int = 100, before: int | None = None
+) -> Sequence[Revision]:
     """The newest revisions, newest first; with `before`, those with a smaller number."""
     query = select(Revision).where(Revision.cryostat_id == cryostat.id)
     if before is not None:
@@ -123,7 +125,9 @@ def log_change(
     return Logged(row, stored, difference)
 
 
-def restore(session: Session, person: Person, slug: str, number: int, base: int, reason: str, at: datetime) -> Logged:
+def restore(
+    session: Session, person: Person, slug: str, number: int, base: int, reason: str, at: datetime
+) -> Logged:
     """Bring a past revision back, as a new one on top of `base`."""
     cryostat = guards.find(session, slug, lock=True)
     if number != 0:
@@ -143,7 +147,8 @@ def _refuse_stale(session: Session, cryostat: Cryostat, change: Change) -> None:
         message = f"There is no revision {change.base_revision}; the newest is {cryostat.revision}"
         raise Refused("The change was not logged.", {"base_revision": message})
     raise Conflict(
-        f"Somebody changed {cryostat.name} since revision {change.base_revision}; it is at {cryostat.revision} now.",
+        f"Somebody changed {cryostat.name} since revision {change.base_revision}; "
+        f"it is at {cryostat.revision} now.",
         steps_since(session, cryostat, change.base_revision),
     )
 
@@ -173,7 +178,9 @@ def _write(
     number = cryostat.revision + 1
     ended = {put.key for put in difference.taken} | {row.after.key for row in difference.altered}
     current = select(ElementRow).where(
-        ElementRow.cryostat_id == cryostat.id, col(ElementRow.to_revision).is_(None), col(ElementRow.key).in_(ended)
+        ElementRow.cryostat_id == cryostat.id,
+        col(ElementRow.to_revision).is_(None),
+        col(ElementRow.key).in_(ended),
     )
     for old in session.exec(current).all():
         old.to_revision = number

@@ -33,7 +33,11 @@ class Form:
 
     def under(self, prefix: str) -> Mapping[str, str]:
         """The fields whose name begins with `prefix`, without it."""
-        return {name[len(prefix) :]: values[-1] for name, values in self._fields.items() if name.startswith(prefix)}
+        return {
+            name[len(prefix) :]: values[-1]
+            for name, values in self._fields.items()
+            if name.startswith(prefix)
+        }
 
     def moment(self, name: str, zone: str) -> datetime | None:
         """A day and clock typed in the laboratory's zone, as UTC; None when empty; Refused when unreadable."""
@@ -43,7 +47,9 @@ class Form:
         try:
             typed = datetime.fromisoformat(text.replace(" ", "T"))
         except ValueError:
-            raise Refused("The time cannot be read.", {name: "Enter day and time such as 2026-03-14 11:20"}) from None
+            raise Refused(
+                "The time cannot be read.", {name: "Enter day and time such as 2026-03-14 11:20"}
+            ) from None
         here = typed if typed.tzinfo else typed.replace(tzinfo=ZoneInfo(zone))
         return here.astimezone(UTC)
 

@@ -51,7 +51,9 @@ class OriginGuard:
         if scope["type"] != "http" or scope["method"] in SAFE_METHODS:
             await self.app(scope, receive, send)
         elif from_elsewhere(Headers(scope=scope), scope["scheme"]):
-            refusal = PlainTextResponse("Refused: this request did not come from a page of this program.", 403)
+            refusal = PlainTextResponse(
+                "Refused: this request did not come from a page of this program.", 403
+            )
             await refusal(scope, receive, send)
         else:
             await self.app(scope, receive, send)

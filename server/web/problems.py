@@ -1,6 +1,7 @@
 """Where every refusal becomes an answer: a page for a browser, a part for htmx, JSON for the API."""
 
 import logging
+from urllib.parse import quote
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -44,10 +45,14 @@ def answer(request: Request, status: int, message: str, fields: dict[str, str] |
 
 def _problem(request: Request, problem: Exception) -> Response:
     assert isinstance(problem, Problem)
-    if isinstance(problem, SignInNeeded) and not request.url.path.startswith("/api/"):
-        if not wants_part(request) and request.method in ("GET", "HEAD"):
-            return RedirectResponse(f"/sign-in?next={request.url.path}", status_code=303)
+    if isinstance(problem, SignInNeeded) and _reads_a_page(request):
+        return RedirectResponse(f"/sign-in?next={quote(request.url.path)}", status_code=303)
     return answer(request, problem.status, problem.message, problem.fields)
+
+
+def _reads_a_page(request: Request) -> bool:
+    page = not request.url.path.startswith("/api/") and not wants_part(request)
+    return page and request.method in ("GET", "HEAD")
 
 
 def _http(request: Request, problem: Exception) -> Response:

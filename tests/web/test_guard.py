@@ -9,7 +9,9 @@ from starlette.middleware import Middleware
 from server.web import guard
 
 
-def ask(method: str, headers: dict[str, str], content: bytes | None = None, chunked: bool = False) -> httpx.Response:
+def ask(
+    method: str, headers: dict[str, str], content: bytes | None = None, chunked: bool = False
+) -> httpx.Response:
     app = FastAPI(
         middleware=[
             Middleware(guard.SecurityHeaders),
