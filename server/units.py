@@ -131,12 +131,13 @@ UNTYPED = (
     "K_s",
 )
 SUFFIXES = tuple(sorted((set(KINDS) | set(UNTYPED)) - {""}, key=lambda suffix: (-len(suffix), suffix)))
-SAME = {
-    "inch": "in", "l": "L", "ml": "mL", "Torr": "torr", "mTorr": "mtorr", "PSI": "psi", "awg": "AWG",
-    "C": "°C", "degC": "°C", "sec": "s", "hr": "h", "hours": "h", "hour": "h", "day": "d", "days": "d",
-    "/m": "1/m", "/cm": "1/cm", "/mm": "1/mm", "lbfin": "in·lbf", "W/m/K": "W/(m·K)", "percent": "%",
-    "W/m2/K": "W/(m2·K)", "J/kg/K": "J/(kg·K)", "hPa": "mbar",
-}  # fmt: skip
+# Other spellings people use, each before the symbol it means.
+SAME_AS = """
+inch in, l L, ml mL, Torr torr, mTorr mtorr, PSI psi, hPa mbar, lbf·in in·lbf, awg AWG, C °C, degC °C,
+sec s, hr h, hour h, hours h, day d, days d, percent %, /m 1/m, /cm 1/cm, /mm 1/mm,
+W/m/K W/(m·K), W/m2/K W/(m2·K), J/kg/K J/(kg·K)
+"""
+SAME = dict(pair.split() for pair in SAME_AS.split(","))
 LADDERS = {"W": ("nW", "µW", "mW", "W"), "K": ("mK", "K"), "m": ("µm", "mm", "m"), "A": ("µA", "mA", "A")}
 
 

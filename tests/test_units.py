@@ -88,9 +88,16 @@ def test_what_people_type_is_read_without_complaint(text: str, suffix: str, valu
 
 @pytest.mark.parametrize(
     "text",
-    "0.2–0.4 m,0.2-0.4 m,0.2 to 0.4 m,0.2 m to 40 cm,20 cm - 40 cm,0.2—0.4 m,0.2 … 0.4 m,0.2..0.4 m".split(
-        ","
-    ),
+    [
+        "0.2–0.4 m",
+        "0.2-0.4 m",
+        "0.2 to 0.4 m",
+        "0.2 m to 40 cm",
+        "20 cm - 40 cm",
+        "0,2—0,4 m",
+        "0.2 … 0.4 m",
+        "0.2..0.4 m",
+    ],
 )
 def test_a_dash_or_to_makes_a_range(text: str) -> None:
     assert parse_quantity(text, "m", None) == Band(0.2, None, 0.4)
