@@ -63,4 +63,5 @@ def _conductivity(family: Mapping[str, Any], ratio: float) -> Mapping[str, Any]:
 
 
 def _with_ratio(curve: Mapping[str, Any], ratio: float) -> Mapping[str, Any]:
-    return {**curve, "pieces": [{**piece, "ratio": ratio} for piece in curve["pieces"]]}
+    lists = {key: curve[key] for key in ("pieces", "alternatives") if key in curve}
+    return {**curve, **{key: [{**piece, "ratio": ratio} for piece in lists[key]] for key in lists}}

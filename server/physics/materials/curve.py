@@ -1,7 +1,7 @@
 """One property of one material against temperature: published pieces, joined, with their band."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -25,7 +25,7 @@ class About:
     covered_K : (float, float)
         Where the property answers [K], with the stated and wider-banded extension.
     relative_uncertainty : float
-        Central 95 % inside `range_K`, as a fraction, the worst of it.
+        Central 95 % as a fraction, the worst inside `range_K`, other published sets included.
     confidence : str
         A: seen alike in three or more transcriptions of the source; B: in one or two; C: from memory,
         checked against A or B; D: from memory only; own: a laboratory's own; exact: by definition.
@@ -117,16 +117,17 @@ def read_curve(entry: Mapping[str, Any], sources: Mapping[str, str]) -> Curve:
     pieces = [*_below(pieces[0], entry.get("below")), *pieces, *_above(pieces[-1], entry.get("above"))]
     covered_K = (pieces[0].cold_K, pieces[-1].hot_K)
     uncertainty = _knots(entry["uncertainty"], covered_K)
+    alternatives = tuple(read_piece(piece) for piece in entry.get("alternatives", ()))
     about = About(
         source="; ".join(sources.get(key, key) for key in entry["source"]),
         range_K=(float(entry["range_K"][0]), float(entry["range_K"][1])),
         covered_K=covered_K,
-        relative_uncertainty=_worst(uncertainty, entry["range_K"]),
+        relative_uncertainty=0.0,
         confidence=entry["confidence"],
         note=entry.get("note", ""),
     )
-    alternatives = tuple(read_piece(piece) for piece in entry.get("alternatives", ()))
-    return Curve(about, tuple(pieces), uncertainty, alternatives)
+    curve = Curve(about, tuple(pieces), uncertainty, alternatives)
+    return replace(curve, about=replace(about, relative_uncertainty=_worst(curve)))
 
 
 def read_piece(entry: Mapping[str, Any]) -> Piece:
@@ -184,8 +185,7 @@ def _knots(
     return tuple((float(T_K), float(relative)) for T_K, relative in uncertainty)
 
 
-def _worst(knots: Sequence[tuple[float, float]], range_K: Sequence[float]) -> float:
-    temperatures, relative = np.array(knots).T
-    inside = [value for T_K, value in knots if range_K[0] <= T_K <= range_K[1]]
-    ends = np.interp(np.log(range_K), np.log(temperatures), relative)
-    return float(max([*inside, *ends]))
+def _worst(curve: Curve) -> float:
+    """The widest side of the band inside the range of the data."""
+    low, high = curve.band(np.geomspace(*curve.about.range_K, 200))
+    return float(max((high - 1.0).max(), (1.0 - low).max()))

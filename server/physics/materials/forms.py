@@ -13,6 +13,9 @@ import numpy as np
 from server.physics.materials.arrays import Array, Function
 from server.physics.materials.integral import integrate
 
+GAS_CONSTANT_J_mol_K = 8.314462618
+"""Molar gas constant [J/(mol K)], exact in the SI of 2019 to the digits given."""
+
 
 def log_polynomial(entry: Mapping[str, Any]) -> Function:
     """log10 y = Σ aᵢ (log10 T)ⁱ, the usual form of the NIST cryogenic fits."""
@@ -59,6 +62,24 @@ def power_law(entry: Mapping[str, Any]) -> Function:
     return lambda T_K: np.asarray(coefficient * T_K**exponent)
 
 
+def running_power(entry: Mapping[str, Any]) -> Function:
+    """y = α T^(β + γ Tⁿ): a power law whose exponent falls as it warms, as glassy solids show it."""
+    alpha, beta, gamma, n = entry["coefficients"]
+    return lambda T_K: np.asarray(alpha * T_K ** (beta + gamma * T_K**n))
+
+
+def sommerfeld_debye(entry: Mapping[str, Any]) -> Function:
+    """Specific heat well below the Debye temperature: c = (γT + (12π⁴/5) R (T/θ)³) / M."""
+    gamma, theta_K = float(entry["gamma_J_mol_K2"]), float(entry["debye_K"])
+    molar_mass_kg = float(entry["molar_mass_kg_mol"])
+    lattice = 12.0 * math.pi**4 / 5.0 * GAS_CONSTANT_J_mol_K
+
+    def value(T_K: Array) -> Array:
+        return np.asarray((gamma * T_K + lattice * (T_K / theta_K) ** 3) / molar_mass_kg)
+
+    return value
+
+
 def table(entry: Mapping[str, Any]) -> Function:
     """Straight lines between the points in log y against log T: invents no bump between two points."""
     log_T, log_y = np.log(entry["T_K"]), np.log(entry["values"])
@@ -69,6 +90,13 @@ def linear_table(entry: Mapping[str, Any]) -> Function:
     """Straight lines between the points in y against T, for quantities that may be zero or negative."""
     T_points, y = np.asarray(entry["T_K"], dtype=float), np.asarray(entry["values"], dtype=float)
     return lambda T_K: np.asarray(np.interp(T_K, T_points, y))
+
+
+def three_resistivities(entry: Mapping[str, Any]) -> Function:
+    """Resistivity of copper: ρ = a/ratio + 10⁻⁸ / (b/T⁵ + c/T³ + d/T)."""
+    a, b, c, d = entry["coefficients"]
+    residual = a / entry["ratio"]
+    return lambda T_K: np.asarray(residual + 1e-8 / (b / T_K**5 + c / T_K**3 + d / T_K))
 
 
 def length_polynomial(entry: Mapping[str, Any]) -> Function:
@@ -130,10 +158,13 @@ FORMS: dict[str, Callable[[Mapping[str, Any]], Function]] = {
     "copper-rational": copper_rational,
     "error-function-blend": error_function_blend,
     "power-law": power_law,
+    "running-power": running_power,
+    "sommerfeld-debye": sommerfeld_debye,
     "table": table,
     "linear-table": linear_table,
     "hust-lankford": hust_lankford,
     "copper-resistivity": copper_resistivity,
+    "three-resistivities": three_resistivities,
     "length-polynomial": length_polynomial,
     "expansion-coefficient": expansion_coefficient,
 }

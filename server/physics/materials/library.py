@@ -49,11 +49,17 @@ def material(name_or_object: str | Material) -> Material:
 
 @cache
 def _by_name(name: str) -> Material:
+    return read_material(read_entry(name))
+
+
+def read_entry(name: str) -> Mapping[str, Any]:
+    """The data entry of a material, as it stands in its file; raises `UnknownMaterial`."""
     if match := _COPPER_NAME.fullmatch(name):
-        return read_material(copper.entry(name, float(match[1])))
+        return copper.entry(name, float(match[1]))
     if name not in _file_names():
         raise UnknownMaterial(f"There is no material called '{name}'.")
-    return read_material(json.loads((_DATA / f"{name}.json").read_text("utf-8")))
+    found: dict[str, Any] = json.loads((_DATA / f"{name}.json").read_text("utf-8"))
+    return found
 
 
 @cache
@@ -62,14 +68,30 @@ def _file_names() -> tuple[str, ...]:
     return tuple(sorted(name.removesuffix(".json") for name in found if name != "sources.json"))
 
 
-def materials() -> tuple[str, ...]:
+def materials(property_name: str | None = None) -> tuple[str, ...]:
     """The names `material` knows, in order.
 
     Copper is listed at the residual resistance ratios that have a fit of their own, and answers at any
     from 10 to 2000.
+
+    Parameters
+    ----------
+    property_name : str, optional
+        Only those that have data for this property: ``"conductivity"``, ``"resistivity"``,
+        ``"specific_heat"`` or ``"contraction"``.
+
+    Returns
+    -------
+    tuple of str
+
+    Examples
+    --------
+    >>> "phosphor-bronze" in materials("resistivity")
+    True
     """
     coppers = (f"copper-rrr-{ratio}" for ratio in copper.LISTED_RATIOS)
-    return tuple(sorted([*_file_names(), *coppers]))
+    names = sorted([*_file_names(), *coppers])
+    return tuple(name for name in names if property_name is None or property_name in material(name).curves)
 
 
 @cache
@@ -136,13 +158,16 @@ def table_material(
     name: str,
     T_K: Sequence[float],
     conductivity_W_m_K: Sequence[float],
+    *,
     source: str,
     relative_uncertainty: float,
+    resistivity_ohm_m: Sequence[float] | None = None,
+    specific_heat_J_kg_K: Sequence[float] | None = None,
     note: str = "",
 ) -> Material:
-    """A laboratory's own material, from a table of measured conductivities.
+    """A laboratory's own material, from a table of measured values.
 
-    Straight lines in log k against log T between the points; nothing outside them.
+    Straight lines in log-log between the points; nothing outside them.
 
     Parameters
     ----------
@@ -154,28 +179,48 @@ def table_material(
         Who measured it, how, and when: not empty.
     relative_uncertainty : float
         Central 95 %, as a fraction, from 0 to 10.
+    resistivity_ohm_m, specific_heat_J_kg_K : sequences of float, optional
+        Resistivity [Ω m] and specific heat [J/(kg K)] at the same temperatures.
     note : str, optional
         What a user should know.
+
+    Returns
+    -------
+    Material
 
     Raises
     ------
     Unphysical
         With a sentence saying which of these does not hold.
+
+    Examples
+    --------
+    >>> own = table_material("resin", [2, 8], [0.02, 0.08], source="our book", relative_uncertainty=0.2)
+    >>> own.conductivity_W_m_K(4.0)
+    0.04
     """
-    _check_table(T_K, conductivity_W_m_K)
     if not source.strip():
         raise Unphysical("Give the source of the table: who measured it, how and when.")
     if not 0.0 <= relative_uncertainty <= 10.0:
         raise Unphysical("The relative uncertainty must be a fraction between 0 and 10.")
-    curve = {
-        "source": [source],
-        "confidence": "own",
-        "range_K": [T_K[0], T_K[-1]],
-        "uncertainty": relative_uncertainty,
-        "note": note,
-        "pieces": [{"form": "table", "T_K": list(T_K), "values": list(conductivity_W_m_K)}],
+    columns = {
+        "conductivity": conductivity_W_m_K,
+        "resistivity": resistivity_ohm_m,
+        "specific_heat": specific_heat_J_kg_K,
     }
-    return read_material({"name": name, "describes": name, "kind": "own", "conductivity": curve})
+    entry: dict[str, Any] = {"name": name, "describes": name, "kind": "own"}
+    for property_name, values in columns.items():
+        if values is not None:
+            _check_table(T_K, values)
+            entry[property_name] = {
+                "source": [source],
+                "confidence": "own",
+                "range_K": [T_K[0], T_K[-1]],
+                "uncertainty": relative_uncertainty,
+                "note": note,
+                "pieces": [{"form": "table", "T_K": list(T_K), "values": list(values)}],
+            }
+    return read_material(entry)
 
 
 def _check_table(T_K: Sequence[float], values: Sequence[float]) -> None:

@@ -105,19 +105,31 @@ class Material:
         low_K, high_K = self.about("conductivity").covered_K
         return low_K <= min(cold_K, hot_K) and max(cold_K, hot_K) <= high_K
 
-    def uncertainty_of_integral(self, cold_K: float, hot_K: float) -> tuple[float, float]:
-        """Low and high factor on ∫ k dT between two temperatures: the central 95 %.
+    @overload
+    def uncertainty_of_integral(self, cold_K: float, hot_K: float) -> tuple[float, float]: ...
+    @overload
+    def uncertainty_of_integral(self, cold_K: Array, hot_K: Array) -> tuple[Array, Array]: ...
+    def uncertainty_of_integral(
+        self, cold_K: float | Array, hot_K: float | Array
+    ) -> tuple[float | Array, float | Array]:
+        """Low and high factor on ∫ k dT between two temperatures [1]: the central 95 %.
 
         Holds the scatter of samples, the extension beyond the data, and the disagreement of published
         sets. Between equal temperatures it is the band on k itself. Never raises `OutOfRange`.
         """
         curve = self._curve("conductivity")
-        ends = np.array([cold_K, hot_K], dtype=float)
-        if cold_K == hot_K:
-            low, high = curve.band(np.clip(ends[:1], *curve.about.covered_K))
-            return float(low[0]), float(high[0])
-        middle, *outer = (np.diff(table.at(ends))[0] for table in (curve.table, *curve.band_tables))
-        return float(outer[0] / middle), float(outer[1] / middle)
+        cold, hot = (np.atleast_1d(np.asarray(end, dtype=float)) for end in (cold_K, hot_K))
+        middle, low, high = (table.at(hot) - table.at(cold) for table in (curve.table, *curve.band_tables))
+        same = np.abs(hot - cold) <= 1e-9 * np.abs(hot)
+        local = curve.band(np.clip(cold, *curve.about.covered_K))
+        middle = np.where(same, 1.0, middle)
+        factors = (np.where(same, at, part / middle) for at, part in zip(local, (low, high), strict=True))
+        low_factor, high_factor = (_in_kind(factor, cold_K, hot_K) for factor in factors)
+        return low_factor, high_factor
+
+    def corners_K(self, property_name: str) -> Array:
+        """The temperatures [K] at which a property may have a kink, its ends included."""
+        return self._curve(property_name).corners_K
 
     def table(self) -> IntegralTable:
         """The table behind `conductivity_integral_W_m`, for work on whole arrays."""

@@ -93,7 +93,9 @@ def test_a_constant_material_is_constant() -> None:
 
 
 def test_a_table_of_a_laboratory_becomes_a_material() -> None:
-    own = table_material("our resin", [2.0, 8.0], [0.02, 0.08], "measured here, two thermometers", 0.2)
+    own = table_material(
+        "our resin", [2.0, 8.0], [0.02, 0.08], source="measured here", relative_uncertainty=0.2
+    )
     assert own.conductivity_W_m_K(4.0) == pytest.approx(0.04)
     assert own.about("conductivity").confidence == "own"
     with pytest.raises(OutOfRange):
@@ -106,4 +108,4 @@ def test_a_table_of_a_laboratory_becomes_a_material() -> None:
 )
 def test_a_table_no_solid_could_have_is_refused(T_K: list[float], values: list[float]) -> None:
     with pytest.raises(Unphysical):
-        table_material("our resin", T_K, values, "measured here", 0.2)
+        table_material("our resin", T_K, values, source="measured here", relative_uncertainty=0.2)
