@@ -1,6 +1,5 @@
 """Heat in a cryostat: a mechanism a file."""
 
-from server.physics.thermal.emissivity import Finish, emissivity, finish, finishes
 from server.physics.thermal.radiation import (
     STEFAN_BOLTZMANN_W_m2_K4,
     blackbody_fraction,
@@ -9,6 +8,7 @@ from server.physics.thermal.radiation import (
     radiated_W,
     shield_exchange_factor,
 )
+from server.physics.thermal.surfaces import Finish, emissivity, finish, finishes
 from server.physics.thermal.view import disc_view_factor
 
 __all__ = [

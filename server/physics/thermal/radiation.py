@@ -1,7 +1,7 @@
 """Heat by radiation: black and grey bodies, enclosures, floating shields, bands of the spectrum.
 
 Surfaces are grey and diffuse: one emissivity for each at its temperature, no mirror-like reflection. What is
-sorted by wavelength (windows) is in `windows`; what a surface emits is in `emissivity`.
+sorted by wavelength (windows) is in `windows`; what a surface emits is in `surfaces`.
 """
 
 import math

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.physics.errors import OutOfRange, UnknownMaterial
-from server.physics.thermal.emissivity import emissivity, finish, finishes
+from server.physics.thermal.surfaces import emissivity, finish, finishes
 
 # Kutz (ed.), Mechanical Engineers' Handbook vol. 4, Table 5.
 HANDBOOK = [
