@@ -35,7 +35,7 @@ def test_a_value_of_another_published_set_lies_in_the_band(name: str, T_K: float
 
 
 def test_sets_that_disagree_near_300_K_widen_the_unlagged_wire_and_not_the_lagged_one() -> None:
-    # Common practice, no source: below 80 K phosphor bronzes agree within 10-25 %, towards 300 K they spread by two.
+    # Common practice, no source: below 80 K phosphor bronzes agree within 10-25 %, near 300 K by two.
     wire = material("phosphor-bronze")
     low_cold, high_cold = wire.uncertainty_of_integral(4.0, 35.0)
     low_all, high_all = wire.uncertainty_of_integral(4.0, 300.0)

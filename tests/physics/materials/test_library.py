@@ -109,3 +109,37 @@ def test_a_table_of_a_laboratory_becomes_a_material() -> None:
 def test_a_table_no_solid_could_have_is_refused(T_K: list[float], values: list[float]) -> None:
     with pytest.raises(Unphysical):
         table_material("our resin", T_K, values, source="measured here", relative_uncertainty=0.2)
+
+
+@pytest.mark.parametrize(
+    ("source", "relative_uncertainty"), [(" ", 0.2), ("measured here", -0.1), ("x", 11.0)]
+)
+def test_a_table_without_source_or_sane_uncertainty_is_refused(
+    source: str, relative_uncertainty: float
+) -> None:
+    with pytest.raises(Unphysical):
+        table_material(
+            "our resin", [2.0, 8.0], [0.02, 0.08], source=source, relative_uncertainty=relative_uncertainty
+        )
+
+
+def test_a_table_may_bring_resistivity_and_specific_heat() -> None:
+    own = table_material(
+        "our alloy",
+        [2.0, 8.0],
+        [0.2, 0.8],
+        source="measured here",
+        relative_uncertainty=0.2,
+        resistivity_ohm_m=[1e-7, 1e-7],
+        specific_heat_J_kg_K=[0.1, 0.4],
+    )
+    assert own.resistivity_ohm_m(5.0) == pytest.approx(1e-7)
+    assert own.enthalpy_J_kg(2.0, 8.0) == pytest.approx(1.5)
+
+
+@pytest.mark.parametrize("value", [0.0, -1.0, float("nan"), float("inf")])
+def test_a_constant_no_solid_could_have_is_refused(value: float) -> None:
+    with pytest.raises(Unphysical):
+        constant_material(value)
+    with pytest.raises(Unphysical):
+        constant_material(400.0, value)
