@@ -192,7 +192,7 @@ def to_si(number_text: str, unit: str) -> float:
 def _si(number: Decimal, unit: Unit) -> float:
     try:
         if unit.factor is None:
-            value = CURVED[unit.symbol][0](float(number))
+            value = float(CURVED[unit.symbol][0](float(number)))
         else:
             value = float(number * unit.factor + unit.offset)
     except ArithmeticError:
@@ -363,8 +363,14 @@ def show_band(quantity: Quantity, unit: str, signed: bool = False) -> str:
     low, best, high = (
         None if end is None else _rounded(_value_in(end, found), 12) for end in _three(quantity)
     )
+    if low is None and high is None:
+        return (
+            f"about {_signed(_rounded(best, 3).normalize(), signed)} {found.shown}, range not known"
+            if best is not None
+            else "not known"
+        )
     if low is None or high is None:
-        return f"{_open_end(low, high, signed)} {found.shown}".strip() if low != high else "not known"
+        return f"{_open_end(low, high, signed)} {found.shown}".strip()
     if low == high:
         return f"{_signed(_rounded(low, 3).normalize(), signed)} {found.shown}".strip()
     return _closed(low, best, high, found.shown, signed)
