@@ -1,5 +1,40 @@
 """Heat in a cryostat: a mechanism a file."""
 
+from server.physics.materials import (
+    Material,
+    awg_diameter_m,
+    constant_material,
+    material,
+    materials,
+)
+from server.physics.thermal.cooler import (
+    Bare,
+    CapacityMap,
+    Cooler,
+    Cryostat,
+    HeaterPoint,
+    HeaterTest,
+    MapPoint,
+)
+from server.physics.thermal.elements import (
+    Attenuator,
+    Element,
+    Gas,
+    Hole,
+    Joint,
+    Lag,
+    Lid,
+    Mass,
+    Run,
+    Source,
+    Support,
+    Surface,
+    Touch,
+    Window,
+)
+from server.physics.thermal.fields import (
+    STAGES,
+)
 from server.physics.thermal.gas import (
     GasConstants,
     accommodation,
@@ -14,6 +49,15 @@ from server.physics.thermal.gas import (
     pressure_where_cold_Pa,
     remaining_gases,
 )
+from server.physics.thermal.kinds import (
+    KINDS,
+    KindInfo,
+)
+from server.physics.thermal.openings import (
+    hole_W,
+    lid_off_W,
+    pipe_W,
+)
 from server.physics.thermal.radiation import (
     STEFAN_BOLTZMANN_W_m2_K4,
     blackbody_fraction,
@@ -22,16 +66,65 @@ from server.physics.thermal.radiation import (
     radiated_W,
     shield_exchange_factor,
 )
+from server.physics.thermal.results import (
+    Budget,
+    Cause,
+    Gap,
+    Margin,
+    Warning_,
+)
 from server.physics.thermal.surfaces import Finish, emissivity, finish, finishes
 from server.physics.thermal.view import disc_view_factor
+from server.physics.thermal.windows import (
+    WindowHeat,
+    WindowMaterial,
+    window_heat,
+    window_material,
+    window_materials,
+    window_thickness_m,
+)
 
 __all__ = [
+    "KINDS",
+    "STAGES",
+    "Attenuator",
+    "Bare",
+    "Budget",
+    "CapacityMap",
+    "Cause",
+    "Cooler",
+    "Cryostat",
+    "Element",
     "Finish",
+    "Gap",
+    "Gas",
     "GasConstants",
+    "HeaterPoint",
+    "HeaterTest",
+    "Hole",
+    "Joint",
+    "KindInfo",
+    "Lag",
+    "Lid",
+    "MapPoint",
+    "Margin",
+    "Mass",
+    "Material",
+    "Run",
     "STEFAN_BOLTZMANN_W_m2_K4",
+    "Source",
+    "Support",
+    "Surface",
+    "Touch",
+    "Warning_",
+    "Window",
+    "WindowHeat",
+    "WindowMaterial",
     "accommodation",
+    "awg_diameter_m",
     "blackbody_fraction",
     "combined_accommodation",
+    "constant_material",
     "disc_view_factor",
     "emissive_power_W_m2",
     "emissivity",
@@ -43,10 +136,19 @@ __all__ = [
     "gas_named",
     "gases",
     "grey_exchange_factor",
+    "hole_W",
     "knudsen_number",
+    "lid_off_W",
+    "material",
+    "materials",
     "mean_free_path_m",
+    "pipe_W",
     "pressure_where_cold_Pa",
     "radiated_W",
     "remaining_gases",
     "shield_exchange_factor",
+    "window_heat",
+    "window_material",
+    "window_materials",
+    "window_thickness_m",
 ]
