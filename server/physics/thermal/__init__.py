@@ -53,6 +53,7 @@ from server.physics.thermal.kinds import (
     KINDS,
     KindInfo,
 )
+from server.physics.thermal.leads import CurrentLead, OptimumLead, current_lead, optimum_lead
 from server.physics.thermal.openings import (
     hole_W,
     lid_off_W,
@@ -94,6 +95,7 @@ __all__ = [
     "Cause",
     "Cooler",
     "Cryostat",
+    "CurrentLead",
     "Element",
     "Finish",
     "Gap",
@@ -110,6 +112,7 @@ __all__ = [
     "Margin",
     "Mass",
     "Material",
+    "OptimumLead",
     "Run",
     "STEFAN_BOLTZMANN_W_m2_K4",
     "Source",
@@ -125,6 +128,7 @@ __all__ = [
     "blackbody_fraction",
     "combined_accommodation",
     "constant_material",
+    "current_lead",
     "disc_view_factor",
     "emissive_power_W_m2",
     "emissivity",
@@ -142,6 +146,7 @@ __all__ = [
     "material",
     "materials",
     "mean_free_path_m",
+    "optimum_lead",
     "pipe_W",
     "pressure_where_cold_Pa",
     "radiated_W",
