@@ -1,7 +1,6 @@
 """The command line: `coldstead`. Everything a server needs besides a browser."""
 
 import json
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, NoReturn
 
@@ -12,14 +11,6 @@ from server.settings import settings
 app = typer.Typer(
     no_args_is_help=True, add_completion=False, help="The books of shared closed-cycle cryostats."
 )
-
-
-@dataclass(frozen=True)
-class CommandLine:
-    """History's author when nobody is signed in."""
-
-    id: int | None = None
-    name: str = "command line"
 
 
 @app.command()

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Query
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict, Field
 
-from server.cryostats import budget, guards, instruments, rules, service
+from server.cryostats import budget, contents, guards, instruments, rules, service
 from server.cryostats.documents import put_of, written
 from server.cryostats.models import Cryostat, Revision
 from server.cryostats.rules import Change
@@ -115,7 +115,7 @@ def configuration(
     """What is inside, or was at a revision."""
     cryostat = guards.find(session, slug)
     number = _number(session, cryostat, revision)
-    rows = service.elements(session, cryostat, number).values()
+    rows = contents.elements(session, cryostat, number).values()
     return ConfigurationOut(
         cryostat=slug,
         revision=number,
@@ -127,7 +127,8 @@ def configuration(
 @router.post("/cryostats/{slug}/changes", status_code=201, responses=REFUSALS, response_model=ChangeOut)
 def changes(slug: str, sent: ChangeIn, person: ApiPerson, session: WriteSession) -> ChangeOut | JSONResponse:
     """Log one change: all of it, or nothing."""
-    puts, faults = [], {}
+    puts: list[rules.Put] = []
+    faults: dict[str, str] = {}
     for number, row in enumerate(sent.put):
         put, wrong = put_of(row, f"put.{number}")
         puts.append(put)

@@ -106,7 +106,7 @@ def measure(request: Request, slug: str, steward: Steward, session: WriteSession
     """Enter the cooler as it was measured."""
     cryostat = guards.find(session, slug, lock=True)
     try:
-        data = cooler_form.read(form, cryostat)
+        data = cooler_form.read(form)
         row = instruments.measure_cooler(
             session, steward, cryostat, data, form.whole("bare_revision"), form.text("note"), now()
         )

@@ -84,12 +84,6 @@ def _refuse_bad(about: About) -> None:
         raise Refused("The cryostat was not stored.", found)
 
 
-def cooler(session: Session, cryostat: Cryostat) -> CoolerVersion | None:
-    """The newest version of the cooler, or None before the first."""
-    query = select(CoolerVersion).where(CoolerVersion.cryostat_id == cryostat.id)
-    return session.exec(query.order_by(col(CoolerVersion.number).desc()).limit(1)).first()
-
-
 def cooler_versions(session: Session, cryostat: Cryostat) -> Sequence[CoolerVersion]:
     """All versions, newest first."""
     query = select(CoolerVersion).where(CoolerVersion.cryostat_id == cryostat.id)
@@ -106,11 +100,11 @@ def measure_cooler(
     at: datetime,
 ) -> CoolerVersion:
     """Enter the cooler as it was measured; the present revision's budget is computed again with it."""
+    found = budget.cooler_faults(cryostat, data)
     if bare_revision is not None and not 0 <= bare_revision <= cryostat.revision:
-        raise Refused(
-            "The cooler was not stored.",
-            {"bare_revision": f"Enter a revision from 0 to {cryostat.revision}"},
-        )
+        found["bare_revision"] = f"Enter a revision from 0 to {cryostat.revision}"
+    if found:
+        raise Refused("The cooler was not stored.", found)
     last = session.exec(
         select(func.max(CoolerVersion.number)).where(CoolerVersion.cryostat_id == cryostat.id)
     ).one()

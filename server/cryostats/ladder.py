@@ -16,6 +16,7 @@ LEFT, RIGHT = 176.0, 560.0
 LABEL_GAP = 34.0
 MOST_RUNS = 16
 THINNEST, WIDEST = 1.2, 13.0
+LAG_STYLES = {"good": "lag-good", "none": "lag-none", "removed": "lag-none"}
 TICKS_K = (1, 2, 3, 5, 10, 20, 30, 50, 100, 200, 300)
 
 
@@ -28,15 +29,36 @@ class Tick:
 
 
 @dataclass(frozen=True)
+class Words:
+    """What stands on a rung: the temperature, and what is used and left there."""
+
+    temperature: str
+    room: str = ""
+    status: str = "no limit"
+
+
+@dataclass(frozen=True)
 class Rung:
     """A stage: its line, the band around it, and where its words stand."""
 
     stage: str
+    middle_K: float | None
     y: float | None
     low_y: float | None
     high_y: float | None
     open_above: bool
     label_y: float
+    temperature: str
+    room: str
+    status: str
+
+
+@dataclass(frozen=True)
+class Knot:
+    """A lag; `style` is its class: good, in doubt, or none."""
+
+    y: float
+    style: str
 
 
 @dataclass(frozen=True)
@@ -45,11 +67,23 @@ class Drop:
 
     number: int
     key: str
+    title: str
+    odd: bool
     x: float
     top_y: float
     bottom_y: float
     width: float
-    knots: tuple[float, ...]
+    knots: tuple[Knot, ...]
+
+
+@dataclass(frozen=True)
+class Line:
+    """A run to draw: its number and title in the table, and whether a warning names it."""
+
+    number: int
+    title: str
+    odd: bool
+    run: thermal.Run
 
 
 @dataclass(frozen=True)
@@ -84,19 +118,23 @@ def draw(
     budget: thermal.Budget,
     stages: Sequence[str],
     vessel_K: float,
-    runs: Iterable[tuple[int, thermal.Run]],
+    words: Mapping[str, Words],
+    lines: Sequence[Line],
 ) -> Ladder:
-    """The ladder of a budget. `runs` come with their number in the table."""
+    """The ladder of a budget, with the `words` that stand on each rung."""
     bands = {stage: budget.temperatures.get(stage) for stage in stages} | {"vessel": Band.exact(vessel_K)}
     scale = _scale(bands.values(), vessel_K)
-    rungs = _rungs(bands, stages, scale)
-    at = {rung.stage: rung.y for rung in rungs if rung.y is not None}
-    wanted = sorted(runs, key=lambda row: -_heat_W(budget, row[1].key))
-    shown = sorted(wanted[:MOST_RUNS], key=lambda row: row[0])
+    middles = [_middle_K(bands[stage]) for stage in stages]
+    places = _spread([None if middle is None else scale.y(middle) for middle in middles])
+    rungs = tuple(
+        _rung(stage, bands[stage], place, scale, words.get(stage, Words("")))
+        for stage, place in zip(stages, places, strict=True)
+    )
+    wanted = sorted(lines, key=lambda line: -_heat_W(budget, line.run.key))
     return Ladder(
         ticks=tuple(Tick(scale.y(T_K), f"{T_K} K") for T_K in TICKS_K if scale.cold_K <= T_K <= scale.hot_K),
         rungs=rungs,
-        drops=tuple(_drops(budget, shown, at, stages)),
+        drops=_drops(budget, sorted(wanted[:MOST_RUNS], key=lambda line: line.number), rungs),
         left_out=max(len(wanted) - MOST_RUNS, 0),
     )
 
@@ -107,29 +145,30 @@ def _scale(bands: Iterable[Band | None], vessel_K: float) -> Scale:
     return Scale(max(min(coldest / 1.35, 2.4), 0.5), vessel_K * 1.08)
 
 
-def _rungs(bands: Mapping[str, Band | None], stages: Sequence[str], scale: Scale) -> tuple[Rung, ...]:
-    heights = [_middle(bands[stage], scale) for stage in stages]
-    places = _spread(heights)
-    return tuple(
-        _rung(stage, bands[stage], place, scale) for stage, place in zip(stages, places, strict=True)
+def _rung(stage: str, band: Band | None, label_y: float, scale: Scale, words: Words) -> Rung:
+    middle_K = _middle_K(band)
+    low_K, high_K = (band.low, band.high) if band else (None, None)
+    return Rung(
+        stage=stage,
+        middle_K=middle_K,
+        y=None if middle_K is None else scale.y(middle_K),
+        low_y=None if low_K is None else scale.y(low_K),
+        high_y=scale.y(high_K) if high_K is not None else None if middle_K is None else scale.y(middle_K),
+        open_above=band is not None and high_K is None,
+        label_y=label_y,
+        temperature=words.temperature,
+        room=words.room,
+        status=words.status,
     )
 
 
-def _rung(stage: str, band: Band | None, label_y: float, scale: Scale) -> Rung:
-    if band is None:
-        return Rung(stage, None, None, None, False, label_y)
-    low_y = None if band.low is None else scale.y(band.low)
-    high_y = scale.y(scale.hot_K) if band.high is None else scale.y(band.high)
-    return Rung(stage, _middle(band, scale), low_y, high_y, band.high is None, label_y)
-
-
-def _middle(band: Band | None, scale: Scale) -> float | None:
+def _middle_K(band: Band | None) -> float | None:
     if band is None:
         return None
     if band.best is not None:
-        return scale.y(band.best)
+        return band.best
     ends = [end for end in (band.low, band.high) if end]
-    return scale.y(math.prod(ends) ** (1 / len(ends))) if ends else None
+    return math.prod(ends) ** (1 / len(ends)) if ends else None
 
 
 def _spread(heights: Sequence[float | None]) -> list[float]:
@@ -154,30 +193,28 @@ def _heat_W(budget: thermal.Budget, key: str) -> float:
     return sum(abs(band.best if band.best is not None else band.low or 0.0) for band in bands.values())
 
 
-def _drops(
-    budget: thermal.Budget,
-    shown: Sequence[tuple[int, thermal.Run]],
-    at: Mapping[str, float],
-    stages: Sequence[str],
-) -> Iterable[Drop]:
-    step = (RIGHT - LEFT - 24) / max(len(shown), 1)
-    for place, (number, run) in enumerate(shown):
-        if run.ends_on not in at:
-            continue
-        lags = [
-            lag.stage
-            for lag in run.lags
-            if lag.stage in at and stages.index(lag.stage) <= stages.index(run.ends_on)
-        ]
-        yield Drop(
-            number=number,
-            key=run.key,
-            x=round(LEFT + 16 + (place + 0.5) * step, 1),
-            top_y=at[stages[0]],
-            bottom_y=at[run.ends_on],
-            width=_width(_heat_W(budget, run.key)),
-            knots=tuple(at[stage] for stage in lags),
+def _drops(budget: thermal.Budget, lines: Sequence[Line], rungs: Sequence[Rung]) -> tuple[Drop, ...]:
+    at = {rung.stage: rung.y for rung in rungs if rung.y is not None}
+    drawn = [line for line in lines if line.run.ends_on in at]
+    step = (RIGHT - LEFT - 24) / max(len(drawn), 1)
+    return tuple(
+        Drop(
+            number=line.number,
+            key=line.run.key,
+            title=line.title,
+            odd=line.odd,
+            x=round(LEFT + 12 + (place + 0.5) * step, 1),
+            top_y=rungs[0].y or TOP,
+            bottom_y=at[line.run.ends_on],
+            width=_width(_heat_W(budget, line.run.key)),
+            knots=tuple(_knot(lag, at[lag.stage]) for lag in line.run.lags if lag.stage in at),
         )
+        for place, line in enumerate(drawn)
+    )
+
+
+def _knot(lag: thermal.Lag, y: float) -> Knot:
+    return Knot(y, LAG_STYLES.get(lag.state or "", "lag-poor"))
 
 
 def _width(heat_W: float) -> float:

@@ -19,6 +19,8 @@ STATES = {
 GRADES = {0: "watch", 1: "operate", 2: "open", 3: "rewire", 4: "service"}
 OPERATE, OPEN, REWIRE = 1, 2, 3
 STEWARD = 5
+MISSING = object()
+"""Stands for a field nobody answered, which is not the same as one answered with unknown."""
 STAGES = ("vessel", "shield", "platform", "mount", "sample")
 MOST_ELEMENTS = 2000
 LONGEST_REASON = 2000
@@ -92,13 +94,14 @@ def faults(change: Change, present: Mapping[str, Put], now: datetime) -> dict[st
         found["put"] = "Put or take out at least one element"
     if change.done_at is not None and change.done_at > now + timedelta(minutes=5):
         found["done_at"] = "The time it was done lies ahead; log a change when it is made"
-    found.update(_key_faults(change, present))
+    found.update(key_faults(change, present))
     if len(present) + len(change.put) > MOST_ELEMENTS:
         found["put"] = f"A configuration holds at most {MOST_ELEMENTS} elements"
     return found
 
 
-def _key_faults(change: Change, present: Mapping[str, Put]) -> dict[str, str]:
+def key_faults(change: Change, present: Mapping[str, Put]) -> dict[str, str]:
+    """Keys that cannot be: unreadable, twice there, put and removed at once, or not there to be removed."""
     found = {}
     keys = [put.key for put in change.put]
     for number, key in enumerate(keys):
@@ -136,7 +139,8 @@ def difference(before: Mapping[str, Put], after: Mapping[str, Put]) -> Differenc
 def _altered_fields(before: Put, after: Put) -> dict[str, tuple[Any, Any]]:
     old, new = _flat(before), _flat(after)
     names = list(dict.fromkeys([*old, *new]))
-    return {name: (old.get(name), new.get(name)) for name in names if old.get(name) != new.get(name)}
+    pairs = {name: (old.get(name, MISSING), new.get(name, MISSING)) for name in names}
+    return {name: pair for name, pair in pairs.items() if pair[0] != pair[1]}
 
 
 def _flat(put: Put) -> dict[str, Any]:
@@ -189,3 +193,31 @@ def slug_of(name: str, taken: Iterable[str]) -> str:
     used = set(taken)
     tries = (stem if number == 1 else f"{stem}-{number}" for number in range(1, len(used) + 2))
     return next(slug for slug in tries if slug not in used)
+
+
+CAUTIONS = {
+    "window": ("S04", "S11"),
+    "lid": ("S07", "S05"),
+    "source": ("S08", "S09"),
+    "heater-leads": ("S09", "S12"),
+    "wire": ("S12",),
+    "ribbon": ("S12",),
+    "coax": ("S12",),
+    "thermometer-leads": ("S12",),
+    "joint": ("S11",),
+    "gas": ("S01",),
+}
+"""The safety cards whose moment is the fitting of such an element; local rules and the steward decide."""
+
+
+def caution_codes(kind: str, typed: Mapping[str, str]) -> tuple[str, ...]:
+    """Codes of the cards to show beside the form of an element, from its kind and what is typed so far."""
+    codes = list(CAUTIONS.get(kind, ()))
+    words = " ".join(typed.values()).lower()
+    if "beryllium" in words:
+        codes.append("S10")
+    if "positioner" in words or "high voltage" in words:
+        codes.append("S09")
+    if "varnish" in words:
+        codes.append("S11")
+    return tuple(dict.fromkeys(codes))

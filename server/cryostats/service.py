@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from sqlmodel import Session, col, or_, select
+from sqlmodel import Session, col, select
 
-from server.cryostats import budget, guards, rules
+from server.cryostats import budget, contents, guards, rules
 from server.cryostats.models import BudgetRow, Cryostat, ElementRow, Revision
 from server.cryostats.rules import Change, Difference, Put
 from server.errors import Conflict, NotFound, Refused
@@ -28,8 +28,9 @@ class Preview:
     """What a change would do: the budget now and then, and the difference of the configurations."""
 
     now: thermal.Budget
-    then: thermal.Budget
+    then: budget.Found
     difference: Difference
+    after: Mapping[str, Put]
 
 
 @dataclass(frozen=True)
@@ -39,22 +40,6 @@ class Logged:
     revision: Revision
     budget: BudgetRow
     difference: Difference
-
-
-def put_of(row: ElementRow) -> Put:
-    """The row as a rule sees it."""
-    return Put(row.key, row.kind, row.data, row.label, row.note, row.house)
-
-
-def elements(session: Session, cryostat: Cryostat, revision: int) -> dict[str, Put]:
-    """The elements of a revision, by key, in the order they came in. One query, whatever the age."""
-    query = select(ElementRow).where(
-        ElementRow.cryostat_id == cryostat.id,
-        ElementRow.from_revision <= revision,
-        or_(col(ElementRow.to_revision).is_(None), col(ElementRow.to_revision) > revision),
-    )
-    rows = session.exec(query.order_by(col(ElementRow.from_revision), col(ElementRow.id))).all()
-    return {row.key: put_of(row) for row in rows}
 
 
 def revision(session: Session, cryostat: Cryostat, number: int) -> Revision:
@@ -78,7 +63,9 @@ def revisions(
 
 def compare(session: Session, cryostat: Cryostat, first: int, second: int) -> Difference:
     """What changed from one revision to another."""
-    return rules.difference(elements(session, cryostat, first), elements(session, cryostat, second))
+    return rules.difference(
+        contents.elements(session, cryostat, first), contents.elements(session, cryostat, second)
+    )
 
 
 def steps_since(session: Session, cryostat: Cryostat, number: int) -> list[Step]:
@@ -90,11 +77,14 @@ def steps_since(session: Session, cryostat: Cryostat, number: int) -> list[Step]
 
 def preview(session: Session, cryostat: Cryostat, change: Change) -> Preview:
     """The budget before and after `change`, nothing stored. Elements that cannot be read are refused."""
-    present = elements(session, cryostat, cryostat.revision)
-    budget.read_elements(change.put, cryostat)
+    present = contents.elements(session, cryostat, cryostat.revision)
+    found = rules.key_faults(change, present) | budget.element_faults(change.put, cryostat)
+    if found:
+        raise Refused("Nothing was computed.", found)
     after = rules.applied(present, change)
-    now, then = budget.compute_many(session, cryostat, (present, after))
-    return Preview(now, then, rules.difference(present, after))
+    then = budget.compute(session, cryostat, after)
+    now = budget.of_revision(session, cryostat, cryostat.revision)
+    return Preview(now.budget, then, rules.difference(present, after), after)
 
 
 def log_change(
@@ -114,7 +104,7 @@ def log_change(
     broken, with all of them at once.
     """
     cryostat = guards.find(session, slug, lock=True)
-    present = elements(session, cryostat, cryostat.revision)
+    present = contents.elements(session, cryostat, cryostat.revision)
     guards.need(session, person, cryostat, rules.needed_grade(change, present))
     _refuse_stale(session, cryostat, change)
     difference = _checked(cryostat, change, present, at, faults or {})
@@ -132,8 +122,8 @@ def restore(
     cryostat = guards.find(session, slug, lock=True)
     if number != 0:
         revision(session, cryostat, number)
-    present = elements(session, cryostat, cryostat.revision)
-    wanted = elements(session, cryostat, number)
+    present = contents.elements(session, cryostat, cryostat.revision)
+    wanted = contents.elements(session, cryostat, number)
     change = rules.restoring(present, wanted, reason, base)
     if not change.put and not change.remove:
         raise Refused(f"Revision {number} is what is inside now; there is nothing to bring back.")

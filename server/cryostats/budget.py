@@ -1,0 +1,241 @@
+"""From rows to elements, to the balance, to a stored budget.
+
+A stored budget is a row for (revision, cooler version, model, time), never overwritten; the newest is shown.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlmodel import Session, col, func, select
+
+from server.cryostats import contents
+from server.cryostats.documents import written
+from server.cryostats.models import BudgetRow, CoolerVersion, Cryostat, ElementRow
+from server.cryostats.rules import Difference, Put
+from server.physics import thermal
+from server.physics.statistics import Band, together
+from server.physics.thermal import document
+
+SEVERITY = ("no limit", "within", "may exceed", "incomplete", "more than", "over")
+NO_COOLER = "No cooler is entered yet, so no temperature can be predicted"
+SHUTTERS = ("lid", "window")
+
+
+@dataclass(frozen=True)
+class Found:
+    """A budget, and what it was computed from. `at` is None when it is not stored."""
+
+    budget: thermal.Budget
+    data: dict[str, Any]
+    cooler_version: int
+    at: datetime | None
+
+
+@dataclass(frozen=True)
+class Brief:
+    """What the list of cryostats shows of a budget."""
+
+    temperatures: Mapping[str, Band]
+    worst: str
+
+
+def cooler(session: Session, cryostat: Cryostat) -> CoolerVersion | None:
+    """The newest version of the cooler, or None before the first."""
+    query = select(CoolerVersion).where(CoolerVersion.cryostat_id == cryostat.id)
+    return session.exec(query.order_by(col(CoolerVersion.number).desc()).limit(1)).first()
+
+
+def element_faults(puts: Iterable[Put], cryostat: Cryostat) -> dict[str, str]:
+    """What the elements get wrong, `put.2.count` → what to do about it."""
+    faults: dict[str, str] = {}
+    for number, put in enumerate(puts):
+        try:
+            element = document.read_element(written(put), f"put.{number}")
+        except document.BadDocument as bad:
+            faults |= bad.faults
+        else:
+            faults |= {
+                f"put.{number}.{name}": text for name, text in _stage_faults(element, cryostat).items()
+            }
+    return faults
+
+
+def _stage_faults(element: thermal.Element, cryostat: Cryostat) -> dict[str, str]:
+    """Stages an element names that this cryostat does not have."""
+    names = ("ends_on", "hot_stage", "cold_stage", "stage")
+    absent = {
+        name: stage
+        for name in names
+        if (stage := getattr(element, name, None)) and stage not in cryostat.stages
+    }
+    return {name: f"This cryostat has no {stage}; choose another stage" for name, stage in absent.items()}
+
+
+def read_each(puts: Iterable[Put]) -> dict[str, thermal.Element]:
+    """The elements that can be read, by key. What was stored under older rules may not be."""
+    found = {}
+    for put in puts:
+        try:
+            found[put.key] = document.read_element(written(put))
+        except document.BadDocument:
+            continue
+    return found
+
+
+def compute(session: Session, cryostat: Cryostat, puts: Mapping[str, Put]) -> Found:
+    """The budget of these elements with the newest cooler; nothing is stored."""
+    version = cooler(session, cryostat)
+    if version is None:
+        computed = _without_cooler(cryostat)
+        return Found(computed, document.write_budget(computed), 0, None)
+    bare = contents.elements(session, cryostat, version.bare_revision) if version.bare_revision else {}
+    elements = read_each(puts.values())
+    computed = thermal.balance(_physical(cryostat, version, bare), tuple(elements.values()))
+    computed = _with_unread(computed, puts.keys() - elements.keys())
+    return Found(computed, document.write_budget(computed), version.number, None)
+
+
+def _physical(cryostat: Cryostat, version: CoolerVersion, bare: Mapping[str, Put]) -> thermal.Cryostat:
+    about = {
+        "stages": cryostat.stages,
+        "cooler": version.data["cooler"],
+        "limits_K": cryostat.limits_K,
+        "vessel_K": cryostat.vessel_K,
+        "bare": {
+            "elements": [written(put) for put in bare.values()],
+            "temperatures_K": version.data.get("bare_temperatures_K", {}),
+        },
+    }
+    return document.read_cryostat(about)
+
+
+def cooler_faults(cryostat: Cryostat, data: Mapping[str, Any]) -> dict[str, str]:
+    """What the document refuses of a cooler, path → what to do."""
+    about = {"stages": cryostat.stages, "cooler": data["cooler"]}
+    try:
+        document.read_cryostat(about, "")
+    except document.BadDocument as bad:
+        return {path.removeprefix(".cooler."): text for path, text in bad.faults.items()}
+    return {}
+
+
+def _without_cooler(cryostat: Cryostat) -> thermal.Budget:
+    margins = {
+        stage: thermal.Margin(cryostat.limits_K.get(stage), None, "incomplete")
+        for stage in cryostat.stages
+        if stage != "vessel"
+    }
+    return thermal.Budget({}, {}, {}, margins, gaps=(thermal.Gap(None, None, NO_COOLER),))
+
+
+def _with_unread(computed: thermal.Budget, unread: Iterable[str]) -> thermal.Budget:
+    keys = sorted(unread)
+    if not keys:
+        return computed
+    gaps = tuple(
+        thermal.Gap(key, None, "What is stored of this element can no longer be read") for key in keys
+    )
+    margins = {
+        stage: thermal.Margin(margin.limit_K, margin.margin_K, "incomplete")
+        for stage, margin in computed.margins.items()
+    }
+    return thermal.Budget(
+        computed.temperatures,
+        computed.heats,
+        computed.costs,
+        margins,
+        (*computed.gaps, *gaps),
+        computed.warnings,
+        computed.band_causes,
+        computed.model,
+    )
+
+
+def store(session: Session, cryostat: Cryostat, revision: int, at: datetime) -> BudgetRow:
+    """Compute the budget of a revision and keep it."""
+    found = compute(session, cryostat, contents.elements(session, cryostat, revision))
+    assert cryostat.id is not None
+    row = BudgetRow(
+        cryostat_id=cryostat.id,
+        revision=revision,
+        cooler_version=found.cooler_version,
+        model=found.budget.model,
+        at=at,
+        data=found.data,
+    )
+    session.add(row)
+    session.flush()
+    return row
+
+
+def of_revision(session: Session, cryostat: Cryostat, revision: int) -> Found:
+    """The newest budget stored for a revision; computed afresh where none is."""
+    query = select(BudgetRow).where(BudgetRow.cryostat_id == cryostat.id, BudgetRow.revision == revision)
+    row = session.exec(query.order_by(col(BudgetRow.id).desc()).limit(1)).first()
+    if row is None:
+        return compute(session, cryostat, contents.elements(session, cryostat, revision))
+    return Found(document.read_budget(row.data), row.data, row.cooler_version, row.at)
+
+
+def newest_of_all(session: Session) -> Mapping[int, Brief]:
+    """Cryostat key → what is predicted for it now, for all cryostats in one query."""
+    newest = (
+        select(BudgetRow.cryostat_id, func.max(BudgetRow.id).label("newest"))
+        .join(
+            Cryostat,
+            (col(Cryostat.id) == BudgetRow.cryostat_id) & (col(Cryostat.revision) == BudgetRow.revision),
+        )
+        .group_by(col(BudgetRow.cryostat_id))
+        .subquery()
+    )
+    rows = session.exec(select(BudgetRow).join(newest, newest.c.newest == BudgetRow.id)).all()
+    return {row.cryostat_id: _brief(document.read_budget(row.data)) for row in rows}
+
+
+def _brief(computed: thermal.Budget) -> Brief:
+    statuses = [margin.status for margin in computed.margins.values()]
+    return Brief(computed.temperatures, max(statuses, key=SEVERITY.index, default="incomplete"))
+
+
+def shutters_of_all(session: Session) -> Mapping[int, Sequence[tuple[str, str]]]:
+    """Cryostat key → (lid or window, its state), for all cryostats in one query."""
+    query = select(ElementRow).where(
+        col(ElementRow.to_revision).is_(None), col(ElementRow.kind).in_(SHUTTERS)
+    )
+    found: dict[int, list[tuple[str, str]]] = {}
+    for row in session.exec(query.order_by(ElementRow.kind, ElementRow.key)).all():
+        state = str(row.data.get("state", "not-recorded"))
+        found.setdefault(row.cryostat_id, []).append((row.label or row.key, state))
+    return found
+
+
+def used_W(computed: thermal.Budget, stage: str) -> Band | None:
+    """All heat the elements bring to a stage."""
+    heats = [by_stage[stage] for by_stage in computed.heats.values() if stage in by_stage]
+    return together(heats) if heats else None
+
+
+def shifts_K(now: thermal.Budget, then: thermal.Budget, difference: Difference) -> dict[str, Band]:
+    """What the difference does to each stage, with a band of its own.
+
+    Two budgets share most of what is uncertain in them, so their bands must not be subtracted. What is added
+    or altered costs what it costs then, what is taken out or altered what it cost now; those bands add.
+    """
+    stages = now.temperatures.keys() & then.temperatures.keys()
+    return {stage: _shift_K(stage, now, then, difference) for stage in stages}
+
+
+def _shift_K(stage: str, now: thermal.Budget, then: thermal.Budget, difference: Difference) -> Band:
+    came = [put.key for put in difference.added] + [row.after.key for row in difference.altered]
+    went = [put.key for put in difference.taken] + [row.before.key for row in difference.altered]
+    costs = [then.costs[key][stage] for key in came if stage in then.costs.get(key, {})]
+    costs += [now.costs[key][stage].scaled(-1) for key in went if stage in now.costs.get(key, {})]
+    spread = together(costs) if len(costs) == len(came) + len(went) and costs else None
+    if spread is None:
+        return then.temperatures[stage].minus(now.temperatures[stage])
+    before, after = now.temperatures[stage].best, then.temperatures[stage].best
+    if before is None or after is None or spread.best is None:
+        return spread
+    return spread.shifted(after - before - spread.best)

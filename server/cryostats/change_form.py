@@ -1,0 +1,159 @@
+"""The change in hand: everything the change page holds between two requests, carried by the form itself.
+
+Nothing is stored before the change is logged, so the page works without JavaScript, survives a stale base,
+and two open tabs do not meet. The elements already put aside travel as JSON in one hidden field; the element
+being edited travels as the fields of its kind, prefixed `e.`.
+"""
+
+import json
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+
+from server.cryostats import forms, reading
+from server.cryostats.documents import put_of, written
+from server.cryostats.models import Cryostat
+from server.cryostats.rules import Change, Put
+from server.cryostats.typed import typed
+from server.errors import Refused
+from server.web.forms import Form
+
+LONGEST_HELD = 1_500_000
+
+
+@dataclass(frozen=True)
+class Edited:
+    """The element in the editor: what was typed, and what it reads as where it can be read."""
+
+    kind: str
+    key: str
+    label: str = ""
+    note: str = ""
+    house: bool = False
+    typed: dict[str, str] = field(default_factory=dict)
+    was_key: str = ""
+    """The key it had when it was opened, when it alters an element; empty for a new one."""
+
+
+@dataclass(frozen=True)
+class InHand:
+    """The whole state of the change page."""
+
+    base_revision: int
+    reason: str = ""
+    done_at_text: str = ""
+    done_at: datetime | None = None
+    put: tuple[Put, ...] = ()
+    remove: tuple[str, ...] = ()
+    edited: Edited | None = None
+    faults: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def held(self) -> str:
+        """What is put aside, for the hidden field."""
+        return json.dumps({"put": [written(put) for put in self.put], "remove": list(self.remove)})
+
+
+def read(form: Form, cryostat: Cryostat, zone: str) -> InHand:
+    """The change page as it was sent. What cannot be read is in `faults`, never lost."""
+    faults: dict[str, str] = {}
+    put, remove = _held(form.text("held"), faults)
+    done_at = None
+    try:
+        done_at = form.moment("done_at", zone)
+    except Refused as refused:
+        faults |= refused.fields
+    base = form.text("base_revision")
+    return InHand(
+        base_revision=int(base) if base.isdigit() and len(base) < 9 else cryostat.revision,
+        reason=form.text("reason"),
+        done_at_text=form.text("done_at"),
+        done_at=done_at,
+        put=put,
+        remove=remove,
+        edited=_edited(form),
+        faults=faults,
+    )
+
+
+def _held(text: str, faults: dict[str, str]) -> tuple[tuple[Put, ...], tuple[str, ...]]:
+    if not text:
+        return (), ()
+    try:
+        held = json.loads(text[:LONGEST_HELD])
+        rows = [put_of(row, f"put.{number}") for number, row in enumerate(held["put"])]
+        return tuple(put for put, _ in rows), tuple(str(key) for key in held["remove"])
+    except (ValueError, KeyError, TypeError, AttributeError):
+        faults["held"] = "What was put aside could not be read; begin the change again"
+        return (), ()
+
+
+def _edited(form: Form) -> Edited | None:
+    kind = form.text("kind")
+    if not forms.known(kind):
+        return None
+    label = form.text("label")
+    return Edited(
+        kind=kind,
+        key=form.text("key") or forms.key_from(label),
+        label=label,
+        note=form.text("note"),
+        house=form.has("house"),
+        typed=dict(form.under("e.")),
+        was_key=form.text("was_key"),
+    )
+
+
+def editing(in_hand: InHand, put: Put, *, known: bool) -> InHand:
+    """The page with `put` opened in the editor."""
+    edited = Edited(
+        kind=put.kind,
+        key=put.key,
+        label=put.label,
+        note=put.note,
+        house=put.house,
+        typed=typed(put.kind, put.data) if forms.known(put.kind) else {},
+        was_key=put.key if known else "",
+    )
+    return replace(in_hand, edited=edited)
+
+
+def with_editor_put(in_hand: InHand, cryostat: Cryostat) -> tuple[InHand, Put | None]:
+    """Read the editor; the page with its element put aside, or with the faults of its fields."""
+    edited = in_hand.edited
+    if edited is None:
+        return in_hand, None
+    data, faults = reading.read(edited.kind, edited.typed, cryostat)
+    put = Put(edited.key, edited.kind, data, edited.label, edited.note, edited.house)
+    rest = tuple(row for row in in_hand.put if row.key not in (put.key, edited.was_key))
+    named = {f"e.{name}": text for name, text in faults.items()}
+    if not edited.key:
+        named["label"] = "Enter what people call it"
+    taken = (edited.was_key,) if edited.was_key and edited.was_key != put.key else ()
+    after = replace(
+        in_hand, put=(*rest, put), remove=(*in_hand.remove, *taken), faults=in_hand.faults | named
+    )
+    return after, put
+
+
+def change_of(in_hand: InHand) -> Change:
+    """The change as the service takes it."""
+    return Change(in_hand.reason, in_hand.base_revision, in_hand.put, in_hand.remove, in_hand.done_at)
+
+
+def field_of(path: str, in_hand: InHand, edited_put: Put | None) -> str:
+    """The form field behind a fault's path: `put.2.count` is `e.count` when that element is in the editor."""
+    parts = path.split(".", 2)
+    if len(parts) < 2 or parts[0] != "put" or not parts[1].isdigit() or edited_put is None:
+        return path
+    number, rest = int(parts[1]), parts[2] if len(parts) > 2 else ""
+    if number >= len(in_hand.put) or in_hand.put[number].key != edited_put.key:
+        return path
+    return rest if rest in ("key", "label", "note", "kind") else f"e.{rest}"
+
+
+def beginning(in_hand: InHand, kind: str, cryostat: Cryostat) -> InHand:
+    """The page with an empty editor for a new element; a run starts with its first lag not recorded."""
+    texts = {}
+    if "lags" in forms.metas(kind):
+        texts[f"lags.{cryostat.stages[1]}.state"] = "not-recorded"
+    return replace(in_hand, edited=Edited(kind=kind, key="", typed=texts))

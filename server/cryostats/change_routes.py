@@ -1,0 +1,142 @@
+"""The change page: one form, one address, before and at the moment a change is logged."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request, Response
+from sqlmodel import Session
+
+from server.cryostats import change_form, change_views, contents, forms, guards, service
+from server.cryostats.change_form import InHand
+from server.cryostats.models import Cryostat
+from server.cryostats.rules import OPEN
+from server.db import ReadSession, now, read_session, write_session
+from server.errors import Conflict, Refused
+from server.people.guards import CurrentPerson
+from server.people.models import Person
+from server.web.forms import SentForm
+from server.web.render import done, render, wants_part
+
+router = APIRouter(prefix="/cryostats/{slug}")
+PAGE = "cryostats/change.html"
+
+
+def session_for(request: Request, form: SentForm) -> Iterator[Session]:
+    """A write session to log, a read session for everything before: a preview never makes a writer wait."""
+    yield from write_session(request) if form.text("do") == "log" else read_session(request)
+
+
+FormSession = Annotated[Session, Depends(session_for, scope="function")]
+
+
+@router.get("/change")
+def begin(
+    request: Request,
+    slug: str,
+    person: CurrentPerson,
+    session: ReadSession,
+    alter: str = "",
+    take: str = "",
+    kind: str = "",
+) -> Response:
+    """A fresh change; `alter` opens an element, `take` takes one out, `kind` begins a new one."""
+    cryostat = guards.find(session, slug)
+    guards.need(session, person, cryostat, OPEN)
+    present = contents.elements(session, cryostat, cryostat.revision)
+    in_hand = InHand(cryostat.revision)
+    if alter in present:
+        in_hand = change_form.editing(in_hand, present[alter], known=True)
+    elif take in present:
+        in_hand = replace(in_hand, remove=(take,))
+    elif forms.known(kind):
+        in_hand = change_form.beginning(in_hand, kind, cryostat)
+    return _page(request, session, person, cryostat, in_hand)
+
+
+@router.post("/configuration")
+def step(
+    request: Request, slug: str, person: CurrentPerson, session: FormSession, form: SentForm
+) -> Response:
+    """Preview, put aside, open, leave out, or log: what `do` says. Only `log` stores anything."""
+    cryostat = guards.find(session, slug)
+    guards.need(session, person, cryostat, OPEN)
+    in_hand = change_form.read(form, cryostat, request.state.laboratory.zone)
+    do, _, what = form.text("do").partition(":")
+    if do == "log":
+        return _log(request, session, person, cryostat, in_hand)
+    if do == "preview":
+        return _preview(request, session, person, cryostat, in_hand)
+    return _page(request, session, person, cryostat, _stepped(do, what, in_hand, cryostat))
+
+
+def _stepped(do: str, what: str, in_hand: InHand, cryostat: Cryostat) -> InHand:
+    """The page after a button that stores nothing."""
+    if do == "close":
+        return replace(in_hand, edited=None)
+    if do == "drop":
+        put = tuple(row for row in in_hand.put if row.key != what)
+        return replace(in_hand, put=put, remove=tuple(key for key in in_hand.remove if key != what))
+    after, _ = change_form.with_editor_put(in_hand, cryostat)
+    if after.faults:
+        return replace(in_hand, faults=after.faults)
+    after = replace(after, edited=None)
+    if do == "kind" and forms.known(what):
+        return change_form.beginning(after, what, cryostat)
+    opened = next((row for row in after.put if row.key == what), None)
+    return change_form.editing(after, opened, known=False) if do == "open" and opened else after
+
+
+def _preview(
+    request: Request, session: Session, person: Person, cryostat: Cryostat, in_hand: InHand
+) -> Response:
+    return _page(request, session, person, cryostat, in_hand, part="preview" if wants_part(request) else None)
+
+
+def _log(request: Request, session: Session, person: Person, cryostat: Cryostat, in_hand: InHand) -> Response:
+    full, edited_put = change_form.with_editor_put(in_hand, cryostat)
+    try:
+        change = change_form.change_of(full)
+        logged = service.log_change(session, person, cryostat.slug, change, now(), full.faults)
+    except Refused as refused:
+        session.rollback()
+        faults = {change_form.field_of(name, full, edited_put): text for name, text in refused.fields.items()}
+        return _page(request, session, person, cryostat, replace(in_hand, faults=faults), status=422)
+    except Conflict as conflict:
+        session.rollback()
+        return _stale(request, session, person, cryostat, in_hand, conflict)
+    number = logged.revision.number
+    return done(
+        request, f"/cryostats/{cryostat.slug}", f"Revision {number} logged: {logged.difference.words}."
+    )
+
+
+def _stale(
+    request: Request,
+    session: Session,
+    person: Person,
+    cryostat: Cryostat,
+    in_hand: InHand,
+    conflict: Conflict,
+) -> Response:
+    """The others' change is shown, the base moves on, and everything typed stays."""
+    steps = conflict.current if isinstance(conflict.current, list) else []
+    session.refresh(cryostat)
+    rebased = replace(in_hand, base_revision=cryostat.revision)
+    return _page(request, session, person, cryostat, rebased, since=steps, status=409)
+
+
+def _page(
+    request: Request,
+    session: Session,
+    person: Person,
+    cryostat: Cryostat,
+    in_hand: InHand,
+    *,
+    since: list[service.Step] | None = None,
+    part: str | None = None,
+    status: int = 200,
+) -> Response:
+    view = change_views.change(session, person, cryostat, in_hand, since or [])
+    bad = status if status != 200 else 422 if part and view.faults else 200
+    return render(request, PAGE, view, block=part, status=bad)

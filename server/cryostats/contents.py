@@ -1,0 +1,22 @@
+"""What is in a cryostat at a revision: the rows that came with it or before, and have not left."""
+
+from sqlmodel import Session, col, or_, select
+
+from server.cryostats.models import Cryostat, ElementRow
+from server.cryostats.rules import Put
+
+
+def put_of(row: ElementRow) -> Put:
+    """The row as a rule sees it."""
+    return Put(row.key, row.kind, row.data, row.label, row.note, row.house)
+
+
+def elements(session: Session, cryostat: Cryostat, revision: int) -> dict[str, Put]:
+    """The elements of a revision, by key, in the order they came in. One query, whatever the age."""
+    query = select(ElementRow).where(
+        ElementRow.cryostat_id == cryostat.id,
+        ElementRow.from_revision <= revision,
+        or_(col(ElementRow.to_revision).is_(None), col(ElementRow.to_revision) > revision),
+    )
+    rows = session.exec(query.order_by(col(ElementRow.from_revision), col(ElementRow.id))).all()
+    return {row.key: put_of(row) for row in rows}

@@ -1,0 +1,145 @@
+"""The form of a cooler: points of a heater test or of a two-stage map, typed in the trade's units."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from server.cryostats.models import Cryostat
+from server.errors import Refused
+from server.physics.statistics import Band
+from server.units import BadNumber, in_unit, parse_quantity, show
+from server.web.forms import Form
+
+ROWS = 9
+TEST = (("heated", "Heated stage", ""), ("added_W", "Added heat", "mW"))
+LIFT = (("shield_W", "First stage lifts", "W"), ("platform_W", "Second stage lifts", "W"))
+READS = (("shield_K", "Shield", "K"), ("platform_K", "Platform", "K"))
+COLUMNS = {"heater-test": (*TEST, *READS), "map": (*LIFT, *READS)}
+Cell = tuple[str, str, str]
+
+
+@dataclass(frozen=True)
+class CoolerForm:
+    """What the page shows in the form: rows of (name, label, value) cells for each kind."""
+
+    kind: str
+    columns: Mapping[str, Sequence[tuple[str, str, str]]]
+    rows: Mapping[str, Sequence[Sequence[Cell]]]
+    bare_revision: str
+    bare_K: Mapping[str, str]
+    link: str
+    note: str
+
+
+def shown(form: Form | None, cryostat: Cryostat) -> CoolerForm:
+    """The form as somebody typed it, or empty."""
+    typed = form or Form([])
+    rows = {
+        kind: [
+            [
+                (
+                    f"{kind}.{number}.{name}",
+                    f"{label}, line {number + 1}",
+                    typed.text(f"{kind}.{number}.{name}"),
+                )
+                for name, label, _ in columns
+            ]
+            for number in range(ROWS)
+        ]
+        for kind, columns in COLUMNS.items()
+    }
+    return CoolerForm(
+        kind=typed.text("kind") or "heater-test",
+        columns=COLUMNS,
+        rows=rows,
+        bare_revision=typed.text("bare_revision") or (str(cryostat.revision) if form is None else ""),
+        bare_K=typed.under("bare."),
+        link=typed.text("link_W_K"),
+        note=typed.text("note"),
+    )
+
+
+def read(form: Form) -> dict[str, Any]:
+    """The cooler as the document has it, with the bare temperatures of a map. Refused with the cell."""
+    kind = form.text("kind")
+    if kind not in COLUMNS:
+        raise Refused("The cooler was not stored.", {"kind": "Choose a heater test or a map"})
+    faults: dict[str, str] = {}
+    points = [_point(form, kind, number, faults) for number in _filled(form, kind)]
+    data: dict[str, Any] = {"kind": kind, "points": points}
+    bare_K = {
+        name.removesuffix("_K"): _number(form, f"bare.{name}", "K", faults)
+        for name, text in form.under("bare.").items()
+        if text
+    }
+    if kind == "map" and form.text("link_W_K"):
+        data |= {"link": "flexible", "link_W_K": _number(form, "link_W_K", "W/K", faults)}
+    if not points:
+        faults[f"{kind}.0.{COLUMNS[kind][1][0]}"] = "Enter at least one line"
+    if faults:
+        raise Refused("The cooler was not stored.", faults)
+    return {"cooler": data, "bare_temperatures_K": bare_K if kind == "map" else {}}
+
+
+def cells(form: Form, faults: Mapping[str, str]) -> dict[str, str]:
+    """The document's faults at the cells of the form: `points[1].added_W` is the second line filled in."""
+    kind = form.text("kind")
+    lines = _filled(form, kind)
+    named = {}
+    for path, text in faults.items():
+        found = re.fullmatch(r"points\[(\d+)\]\.(\w+)", path)
+        named[f"{kind}.{lines[int(found[1])]}.{found[2]}" if found else path] = text
+    return named
+
+
+def _filled(form: Form, kind: str) -> list[int]:
+    """Numbers of the lines in which a number stands."""
+    names = [name for name, _, _ in COLUMNS.get(kind, ()) if name != "heated"]
+    return [number for number in range(ROWS) if any(form.text(f"{kind}.{number}.{name}") for name in names)]
+
+
+def _point(form: Form, kind: str, number: int, faults: dict[str, str]) -> dict[str, Any]:
+    point: dict[str, Any] = {}
+    for name, _, unit in COLUMNS[kind]:
+        path = f"{kind}.{number}.{name}"
+        if not form.text(path):
+            continue
+        point[name] = form.text(path) if name == "heated" else _number(form, path, unit, faults)
+    return point
+
+
+def _number(form: Form, path: str, unit: str, faults: dict[str, str]) -> Any:
+    try:
+        value = parse_quantity(form.text(path), {"mW": "W"}.get(unit, unit.replace("/", "_")), unit)
+    except BadNumber as bad:
+        faults[path] = str(bad)
+        return None
+    return [value.low, value.high] if isinstance(value, Band) else value
+
+
+def facts(data: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What a version says besides its points."""
+    kind = "A heater test" if data["kind"] == "heater-test" else "A two-stage map"
+    rows = [("What is known", kind)]
+    if data.get("link") == "flexible":
+        link = data.get("link_W_K")
+        rows.append(("Link to the platform", "unknown" if link is None else _range(link)))
+    return rows
+
+
+def _range(link: Any) -> str:
+    return f"{link[0]}–{link[1]} W/K" if isinstance(link, list) else show(link, "W/K")
+
+
+def points(data: Mapping[str, Any]) -> list[list[str]]:
+    """The points as rows of texts, the head first."""
+    columns = COLUMNS[data["kind"]]
+    rows = [[_cell(point.get(name), unit) for name, _, unit in columns] for point in data["points"]]
+    return [[label for _, label, _ in columns], *rows]
+
+
+def _cell(value: Any, unit: str) -> str:
+    if value is None:
+        return "–"
+    return value if isinstance(value, str) else in_unit(value, unit, 4)

@@ -1,0 +1,203 @@
+"""The form of one element, made from its dataclass: what a person sees, measures or reads off a reel.
+
+What was typed is read into SI once, in `reading`; what is stored is shown in the trade's units by `typed` and
+`facts`. An empty field is left out of the document and then means the default.
+"""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from server.cryostats.models import Cryostat
+from server.physics import thermal
+from server.physics.statistics import Band, Quantity
+from server.physics.thermal.fields import described
+from server.units import show, show_band, unit_named
+
+Meta = Mapping[str, Any]
+UNKNOWN = "unknown"
+OFTEN = ("phosphor-bronze", "manganin", "constantan", "stainless-304", "cupro-nickel-70-30", "copper-rrr-100")
+ATTENUATORS = 2
+STATE_FIELDS = ("state", "covered")
+
+
+@dataclass(frozen=True)
+class FieldView:
+    """One question. `control` is quantity, text, select or segmented; `name` is the form's."""
+
+    name: str
+    label: str
+    control: str
+    value: str = ""
+    unit: str = ""
+    hint: str = ""
+    default: str | None = None
+    choices: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class CrossingView:
+    """One stretch of a run: its length, and the lag at its cold end."""
+
+    words: str
+    cells: tuple[FieldView | None, ...]
+
+
+@dataclass(frozen=True)
+class ElementForm:
+    """All questions of one element."""
+
+    states: tuple[FieldView, ...]
+    plain: tuple[FieldView, ...]
+    folded: tuple[FieldView, ...]
+    crossings: tuple[CrossingView, ...]
+
+
+def known(kind: str) -> bool:
+    """True for a kind there is."""
+    return kind in thermal.KINDS
+
+
+def kinds(steward: bool) -> tuple[tuple[str, tuple[tuple[str, str], ...]], ...]:
+    """The kinds to choose from, those that deserve attention first, house kinds for the steward only."""
+    rows = [(info.entered_by, kind, info.label) for kind, info in thermal.KINDS.items()]
+    users = tuple((kind, label) for enters, kind, label in rows if enters == "user")
+    house = tuple((kind, label) for enters, kind, label in rows if enters == "house")
+    return (("Wires, joints, light, what touches", users), *((("Of the house", house),) if steward else ()))
+
+
+def key_from(label: str) -> str:
+    """A key made from what people call it."""
+    return re.sub(r"[^a-z0-9]+", "-", label.lower()).strip("-")[:40].rstrip("-")
+
+
+def metas(kind: str) -> dict[str, Meta]:
+    """The fields of a kind with what describes them, in the order of the form."""
+    info = thermal.KINDS[kind]
+    return {name: info.about(name) for name in info.fields}
+
+
+def crossings(cryostat: Cryostat) -> list[tuple[str, str]]:
+    """Neighbouring stages, from the vessel inwards."""
+    return list(pairwise(cryostat.stages))
+
+
+def fields(kind: str, typed_texts: Mapping[str, str], cryostat: Cryostat) -> ElementForm:
+    """The questions of a kind, with what was typed so far."""
+    shown = [
+        (name, meta, _field(name, meta, typed_texts.get(name, ""), cryostat))
+        for name, meta in metas(kind).items()
+        if meta["type"] not in ("lengths", "rows")
+    ]
+    runs = any(meta["type"] == "lengths" for meta in metas(kind).values())
+    folded = [view for _, meta, view in shown if meta["advanced"]]
+    if "attenuators" in metas(kind):
+        folded += _attenuators(typed_texts, cryostat)
+    return ElementForm(
+        states=tuple(view for name, _, view in shown if name in STATE_FIELDS),
+        plain=tuple(view for name, meta, view in shown if name not in STATE_FIELDS and not meta["advanced"]),
+        folded=tuple(folded),
+        crossings=tuple(_crossing(*pair, typed_texts) for pair in crossings(cryostat)) if runs else (),
+    )
+
+
+def _field(name: str, meta: Meta, value: str, cryostat: Cryostat) -> FieldView:
+    control = _control(name, meta)
+    choices = _choices(meta, value, cryostat)
+    if control in ("select", "segmented") and not value:
+        value = UNKNOWN if meta["default"] is None else str(meta["default"])
+    return FieldView(
+        name=f"e.{name}",
+        label=meta["label"],
+        control=control,
+        value=value,
+        unit=_unit(meta),
+        hint=meta["hint"],
+        default=default_text(meta) if control == "quantity" else None,
+        choices=choices,
+    )
+
+
+def _control(name: str, meta: Meta) -> str:
+    if meta["type"] in ("quantity", "count"):
+        return "quantity"
+    if name in STATE_FIELDS or (meta["type"] == "choice" and len(meta["choices"]) <= 3):
+        return "segmented"
+    return "select" if meta["type"] in ("choice", "stage", "material") else "text"
+
+
+def _choices(meta: Meta, value: str, cryostat: Cryostat) -> tuple[tuple[str, str], ...]:
+    if meta["type"] == "material":
+        return _materials(value)
+    if meta["type"] == "stage":
+        return tuple((stage, stage) for stage in meta["choices"] if stage in cryostat.stages)
+    if meta["type"] != "choice":
+        return ()
+    return tuple((word, word.replace("-", " ")) for word in meta["choices"])
+
+
+def _materials(value: str) -> tuple[tuple[str, str], ...]:
+    rest = sorted(set(thermal.materials()) - set(OFTEN))
+    names = [*OFTEN, *rest]
+    if value and value not in names and value != UNKNOWN:
+        names.append(value)
+    return ((UNKNOWN, "unknown"), *((name, name) for name in names))
+
+
+def _unit(meta: Meta) -> str:
+    if meta["type"] != "quantity" or meta["typed_in"] is None:
+        return ""
+    return unit_named(meta["typed_in"]).shown
+
+
+def default_text(meta: Meta) -> str:
+    """What an empty field means, in the unit of the form."""
+    default = meta["default"]
+    if default is None:
+        return "unknown"
+    if meta["type"] == "quantity":
+        return quantity_text(default, meta)
+    return str(default).replace("-", " ")
+
+
+def quantity_text(value: Quantity, meta: Meta) -> str:
+    """A stored quantity in the unit people type."""
+    unit = meta["typed_in"] or ""
+    return show_band(value, unit) if isinstance(value, Band) and value.best is not None else show(value, unit)
+
+
+def _crossing(hot: str, cold: str, typed_texts: Mapping[str, str]) -> CrossingView:
+    about = described(thermal.Lag)
+
+    def cell(name: str, label: str, choices: Iterable[tuple[str, str]] = (), unit: str = "") -> FieldView:
+        value = typed_texts.get(name, "")
+        return FieldView(f"e.{name}", label, "cell", value, unit, choices=tuple(choices))
+
+    states = (("", "passes by"), *((word, word.replace("-", " ")) for word in about["state"]["choices"]))
+    fillers = tuple((word, word.replace("-", " ")) for word in ("unknown", *about["filler"]["choices"]))
+    return CrossingView(
+        words=f"{hot} to {cold}",
+        cells=(
+            cell(f"lengths_m.{hot}-{cold}", "Length", unit="mm"),
+            cell(f"lags.{cold}.state", "Lag", states),
+            cell(f"lags.{cold}.length_m", "Length under the clamp", unit="mm"),
+            cell(f"lags.{cold}.filler", "Filler", dict.fromkeys(fillers)),
+        ),
+    )
+
+
+def _attenuators(typed_texts: Mapping[str, str], cryostat: Cryostat) -> list[FieldView]:
+    stages = (("", "none"), *((stage, stage) for stage in cryostat.stages[1:]))
+    views = []
+    for number in range(ATTENUATORS):
+        at, loss = f"attenuators.{number}.stage", f"attenuators.{number}.attenuation_dB"
+        label = f"Attenuator or termination {number + 1}"
+        views.append(
+            FieldView(f"e.{at}", f"{label}: where", "select", typed_texts.get(at, ""), choices=stages)
+        )
+        views.append(
+            FieldView(f"e.{loss}", f"{label}: attenuation in dB", "quantity", typed_texts.get(loss, ""))
+        )
+    return views

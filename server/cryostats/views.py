@@ -1,0 +1,262 @@
+"""What the pages of a configuration show, as typed views: the budget's table, the ladder, the elements."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from sqlmodel import Session
+
+from server.cryostats import budget, contents, facts, guards, instruments, ladder, rules, service
+from server.cryostats.differences import DifferenceView, StageShift, difference_view, label, shifts
+from server.cryostats.models import Cryostat, Revision, StateEntry
+from server.cryostats.rules import STATES, Put
+from server.people.models import Person
+from server.physics import thermal
+from server.physics.statistics import Band
+from server.units import in_unit, show_band, unit_for
+
+
+@dataclass(frozen=True)
+class StageRow:
+    """One stage of the budget: its temperature, what is used there and what is left."""
+
+    stage: str
+    temperature_K: Band | None
+    limit_K: float | None
+    margin_K: Band | None
+    status: str
+    used_W: Band | None
+    spare_W: Band | None
+    room_unit: str
+    gaps: tuple[str, ...]
+
+    @property
+    def room(self) -> str:
+        """What stands on the rung: used, and left."""
+        parts = []
+        if self.used_W is not None:
+            parts.append(f"used {show_band(self.used_W, self.room_unit)}")
+        if self.spare_W is not None:
+            parts.append(f"left {show_band(self.spare_W, self.room_unit, signed=True)}")
+        return " · ".join(parts)
+
+
+@dataclass(frozen=True)
+class ElementLine:
+    """One element: what it is, what heat it brings to each stage, what it costs the cold."""
+
+    number: int
+    put: Put
+    kind: str
+    facts: tuple[facts.Fact, ...]
+    heats_W: Mapping[str, Band]
+    costs_K: Mapping[str, Band | None]
+    weight: float
+    warnings: tuple[str, ...]
+    gap: str | None
+
+
+@dataclass(frozen=True)
+class BudgetView:
+    """A heat budget as tables and as the ladder."""
+
+    stages: tuple[StageRow, ...]
+    lines: tuple[ElementLine, ...]
+    largest: tuple[ElementLine, ...]
+    ladder: ladder.Ladder
+    heat_units: Mapping[str, str]
+    cost_units: Mapping[str, str]
+    cost_stages: tuple[str, ...]
+    warnings: tuple[str, ...]
+    causes: tuple[tuple[str, str, str, str], ...]
+    model: str
+    at: datetime | None
+    cooler_version: int
+
+
+@dataclass(frozen=True)
+class ConfigurationView:
+    """The page of one revision."""
+
+    cryostat: Cryostat
+    number: int
+    revision: Revision | None
+    budget: BudgetView
+    grade: int
+    grade_words: str
+    state: StateEntry | None
+    state_words: str
+    states: Sequence[tuple[str, str]] = field(default_factory=tuple)
+    step: DifferenceView | None = None
+
+    @property
+    def newest(self) -> bool:
+        """True when this is what is inside now."""
+        return self.number == self.cryostat.revision
+
+
+def configuration(session: Session, person: Person, cryostat: Cryostat, number: int) -> ConfigurationView:
+    """One revision with its budget, and what led to it."""
+    elements = contents.elements(session, cryostat, number)
+    revision = service.revision(session, cryostat, number) if number else None
+    found = budget.of_revision(session, cryostat, number)
+    state = instruments.state_now(session, cryostat)
+    grade = guards.grade_of(session, person, cryostat)
+    return ConfigurationView(
+        cryostat=cryostat,
+        number=number,
+        revision=revision,
+        budget=budget_view(cryostat, elements, found),
+        grade=grade,
+        grade_words=rules.GRADES.get(grade, "steward"),
+        state=state,
+        state_words=STATES[state.state] if state else "not entered yet",
+        states=tuple(STATES.items()),
+        step=difference_view(service.compare(session, cryostat, number - 1, number)) if number else None,
+    )
+
+
+def budget_view(cryostat: Cryostat, elements: Mapping[str, Put], found: budget.Found) -> BudgetView:
+    """The budget of these elements as a page shows it."""
+    computed = found.budget
+    stages = tuple(stage for stage in cryostat.stages if stage != "vessel")
+    lines = _lines(elements, computed)
+    rows = tuple(_stage_row(stage, computed) for stage in stages)
+    cost_stages = tuple(stage for stage in ("platform", "sample") if stage in stages) or stages[-1:]
+    return BudgetView(
+        stages=rows,
+        lines=lines,
+        largest=tuple(line for line in lines[:3] if line.weight > 0),
+        ladder=ladder.draw(
+            computed, cryostat.stages, cryostat.vessel_K, _words(cryostat, rows), _runs(lines, elements)
+        ),
+        heat_units={stage: _heat_unit(stage, lines) for stage in stages},
+        cost_units={
+            stage: unit_for([line.costs_K.get(stage) for line in lines], "K") for stage in cost_stages
+        },
+        cost_stages=cost_stages,
+        warnings=tuple(row.text for row in computed.warnings if row.key is None),
+        causes=tuple(_cause(row, elements) for row in computed.band_causes[:5]),
+        model=computed.model,
+        at=found.at,
+        cooler_version=found.cooler_version,
+    )
+
+
+def _stage_row(stage: str, computed: thermal.Budget) -> StageRow:
+    margin = computed.margins.get(stage)
+    used_W, spare_W = budget.used_W(computed, stage), margin.spare_W if margin else None
+    return StageRow(
+        stage=stage,
+        temperature_K=computed.temperatures.get(stage),
+        limit_K=margin.limit_K if margin else None,
+        margin_K=margin.margin_K if margin else None,
+        status=margin.status if margin else "no limit",
+        used_W=used_W,
+        spare_W=spare_W,
+        room_unit=unit_for([used_W, spare_W], "W"),
+        gaps=tuple(gap.reason for gap in computed.gaps if gap.stage == stage or gap.stage is None),
+    )
+
+
+def _lines(elements: Mapping[str, Put], computed: thermal.Budget) -> tuple[ElementLine, ...]:
+    weights = {key: _weight(computed.costs.get(key, {})) for key in elements}
+    order = sorted(elements, key=lambda key: (-weights[key], key))
+    gaps = {gap.key: gap.reason for gap in computed.gaps if gap.key}
+    return tuple(
+        _line(number, elements[key], weights[key], computed, gaps.get(key))
+        for number, key in enumerate(order, 1)
+    )
+
+
+def _line(number: int, put: Put, weight: float, computed: thermal.Budget, gap: str | None) -> ElementLine:
+    return ElementLine(
+        number=number,
+        put=put,
+        kind=label(put),
+        facts=facts.of(put),
+        heats_W=computed.heats.get(put.key, {}),
+        costs_K=computed.costs.get(put.key, {}),
+        weight=weight,
+        warnings=tuple(row.text for row in computed.warnings if row.key == put.key),
+        gap=gap,
+    )
+
+
+def _weight(costs: Mapping[str, Band]) -> float:
+    """How large an element is: its cost where it is coldest. *More than* comes first of all."""
+    coldest = [costs[stage] for stage in ("platform", "mount", "sample") if stage in costs]
+    return max((math.inf if cost.high is None else cost.middle for cost in coldest), default=0.0)
+
+
+def _runs(lines: Sequence[ElementLine], elements: Mapping[str, Put]) -> list[ladder.Line]:
+    read = budget.read_each(elements.values())
+    return [
+        ladder.Line(line.number, line.put.title, bool(line.warnings), run)
+        for line in lines
+        if isinstance(run := read.get(line.put.key), thermal.Run)
+    ]
+
+
+def _words(cryostat: Cryostat, rows: Sequence[StageRow]) -> dict[str, ladder.Words]:
+    words = {"vessel": ladder.Words(show_band(cryostat.vessel_K, "K"))}
+    for row in rows:
+        shown = show_band(row.temperature_K, "K") if row.temperature_K else "not computed"
+        words[row.stage] = ladder.Words(shown, row.room, row.status)
+    return words
+
+
+def _heat_unit(stage: str, lines: Sequence[ElementLine]) -> str:
+    return unit_for([line.heats_W.get(stage) for line in lines], "W")
+
+
+def _cause(cause: thermal.Cause, elements: Mapping[str, Put]) -> tuple[str, str, str, str]:
+    put = elements.get(cause.key or "")
+    title = put.title if put else "not one element alone"
+    half = (
+        "more than can be said" if cause.half_width_K is None else f"± {in_unit(cause.half_width_K, 'K', 2)}"
+    )
+    return title, cause.what, cause.stage, half
+
+
+@dataclass(frozen=True)
+class RevisionsView:
+    """Every change, newest first."""
+
+    cryostat: Cryostat
+    rows: Sequence[Revision]
+    more: bool
+
+
+PAGE = 50
+
+
+def revisions(session: Session, cryostat: Cryostat, before: int | None) -> RevisionsView:
+    """One page of the revisions."""
+    rows = service.revisions(session, cryostat, PAGE + 1, before)
+    return RevisionsView(cryostat, rows[:PAGE], len(rows) > PAGE)
+
+
+@dataclass(frozen=True)
+class ComparisonView:
+    """Two revisions against each other."""
+
+    cryostat: Cryostat
+    first: int
+    second: int
+    diff: DifferenceView
+    effects: tuple[StageShift, ...]
+
+
+def comparison(session: Session, cryostat: Cryostat, first: int, second: int) -> ComparisonView:
+    """Both computed with the newest cooler, so that only the configuration differs."""
+    diff = service.compare(session, cryostat, first, second)
+    before, after = (
+        budget.compute(session, cryostat, contents.elements(session, cryostat, number)).budget
+        for number in (first, second)
+    )
+    moved_K = budget.shifts_K(before, after, diff)
+    return ComparisonView(
+        cryostat, first, second, difference_view(diff), shifts(cryostat, before, after, moved_K)
+    )
