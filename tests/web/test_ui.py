@@ -358,6 +358,17 @@ def test_the_row_and_its_run_light_together(new_context: CreateContextCallback, 
 
 
 @pytest.mark.browser
+def test_an_answer_by_htmx_can_say_a_line(new_context: CreateContextCallback, served: str) -> None:
+    part = {"body": "<p>new</p>", "headers": {"HX-Trigger": '{"said": "Revision 15 logged"}'}}
+    page = opened(new_context, served)
+    page.route("**/part", lambda route: route.fulfill(content_type="text/html", **part))
+    page.evaluate("htmx.ajax('GET', '/part', {target: '#facts', swap: 'innerHTML'})")
+    page.locator("#facts p").wait_for()
+    page.get_by_text("Revision 15 logged").wait_for()
+    assert page.get_by_role("status").inner_text() == "Revision 15 logged"
+
+
+@pytest.mark.browser
 def test_print_is_black_on_white_without_navigation(new_context: CreateContextCallback, served: str) -> None:
     page = opened(new_context, served)
     page.emulate_media(media="print", color_scheme="dark")
