@@ -1,0 +1,43 @@
+"""Pages of the safety cards."""
+
+from datetime import date
+
+from fastapi import APIRouter, Request, Response
+
+from server.cautions import forms, service, views
+from server.db import ReadSession, WriteSession, now
+from server.errors import Refused
+from server.people.guards import CurrentPerson, Steward
+from server.web.forms import SentForm
+from server.web.moments import local
+from server.web.render import done, render
+
+router = APIRouter()
+
+
+@router.get("/cautions")
+def index(request: Request, _person: CurrentPerson, session: ReadSession) -> Response:
+    """All cards."""
+    return render(request, "cautions/index.html", views.cards(session, _today(request)))
+
+
+@router.get("/cautions/{code}")
+def show(request: Request, person: CurrentPerson, session: ReadSession, code: str) -> Response:
+    """One card, to be read or printed."""
+    return render(request, "cautions/card.html", views.card(session, person, code, _today(request)))
+
+
+@router.post("/cautions/{code}")
+def alter(request: Request, steward: Steward, session: WriteSession, code: str, form: SentForm) -> Response:
+    """Store the laboratory's part of a card."""
+    try:
+        service.alter(session, steward, code, forms.read(form), now())
+    except Refused as refused:
+        session.rollback()
+        view = views.card(session, steward, code, _today(request), form, refused)
+        return render(request, "cautions/card.html", view, status=refused.status)
+    return done(request, f"/cautions/{code}", f"Card {code} stored.")
+
+
+def _today(request: Request) -> date:
+    return local(now(), request.state.laboratory.zone).date()

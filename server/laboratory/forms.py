@@ -1,0 +1,45 @@
+"""Reading the laboratory's settings."""
+
+from dataclasses import dataclass
+from datetime import time
+
+from server.web.forms import Form
+
+
+@dataclass(frozen=True)
+class Typed:
+    """The settings as typed. A time that cannot be read is None."""
+
+    name: str
+    zone: str
+    working_days: str
+    opens: time | None
+    closes: time | None
+
+
+def read(form: Form) -> Typed:
+    """The settings as typed, against no rule yet."""
+    return Typed(
+        name=form.text("name"),
+        zone=form.text("zone"),
+        working_days="".join(sorted(set(form.all("working_days")))),
+        opens=_clock(form.text("opens")),
+        closes=_clock(form.text("closes")),
+    )
+
+
+def unreadable(typed: Typed) -> dict[str, str]:
+    """What to do about times that cannot be read."""
+    clocks = {"opens": typed.opens, "closes": typed.closes}
+    return {name: "Enter a time of day such as 08:30" for name, clock in clocks.items() if clock is None}
+
+
+def _clock(typed: str) -> time | None:
+    """`8`, `8:30` or `08:30`; None when unreadable."""
+    hours, _, minutes = typed.replace(".", ":").partition(":")
+    if not (hours.isdecimal() and (minutes or "0").isdecimal()):
+        return None
+    try:
+        return time(int(hours), int(minutes or "0"))
+    except ValueError:
+        return None
