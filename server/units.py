@@ -186,7 +186,10 @@ CURVED = {
 def to_si(number_text: str, unit: str) -> float:
     """The SI value of a number as typed, in `unit`. Raises BadNumber."""
     found = unit_named(unit)
-    return _si(_decimal(number_text, found.suffix), found)
+    tidy = _tidy(number_text, found.suffix)
+    if not re.fullmatch(NUMBER, tidy):
+        raise BadNumber(KINDS[found.suffix].advice)
+    return _si(Decimal(tidy), found)
 
 
 def _si(number: Decimal, unit: Unit) -> float:
@@ -200,13 +203,6 @@ def _si(number: Decimal, unit: Unit) -> float:
     if not math.isfinite(value):
         raise BadNumber(f"Enter a finite {unit.quantity} such as {KINDS[unit.suffix].example}")
     return value
-
-
-def _decimal(text: str, suffix: str) -> Decimal:
-    tidy = _tidy(text, suffix)
-    if not re.fullmatch(NUMBER, tidy):
-        raise BadNumber(KINDS[suffix].advice)
-    return Decimal(tidy)
 
 
 def _tidy(text: str, suffix: str) -> str:
@@ -429,10 +425,4 @@ def _signed(number: Decimal, signed: bool) -> str:
     return text.replace("-", "−", 1) if number < 0 else ("+" if signed else "") + text
 
 
-FILTERS = {
-    "show": show,
-    "show_band": show_band,
-    "show_signed": show_signed,
-    "in_unit": in_unit,
-    "unit_for": unit_for,
-}
+FILTERS = {made.__name__: made for made in (show, show_band, show_signed, in_unit, unit_for)}
