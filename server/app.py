@@ -4,7 +4,7 @@ import gc
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 
-from fastapi import FastAPI, Request, Response
+from fastapi import Depends, FastAPI, Request, Response
 from fastapi.staticfiles import StaticFiles
 from sqlalchemy.engine import Engine
 from starlette.middleware import Middleware
@@ -17,10 +17,11 @@ from server.cryostats import routes as cryostats
 from server.db import make_engine
 from server.laboratory import routes as laboratory
 from server.people import routes as people
+from server.people.guards import current_person
 from server.settings import Settings, settings
 from server.web import guard, problems, render
 
-PAGES = (people, laboratory, cautions, instrument_routes, change_routes, cryostats)
+PAGES = (people, cautions, instrument_routes, change_routes, cryostats)
 APIS = (cryostats_api,)
 VENDOR_FILES = ("htmx.min.js",)
 
@@ -44,6 +45,8 @@ def make_app(engine: Engine | None = None, chosen: Settings | None = None) -> Fa
     app.state.settings = chosen
     for module in PAGES:
         app.include_router(module.router, include_in_schema=False)
+    # People stand above the laboratory, so its pages cannot ask for their guard themselves.
+    app.include_router(laboratory.router, include_in_schema=False, dependencies=[Depends(current_person)])
     for module in APIS:
         app.include_router(module.router, prefix="/api/v1")
     app.mount("/static", StaticFiles(directory=render.STATIC), name="static")
