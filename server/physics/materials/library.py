@@ -3,7 +3,7 @@
 import json
 import re
 from collections.abc import Mapping, Sequence
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from itertools import pairwise
 from typing import Any
@@ -14,7 +14,7 @@ from server.physics.materials.curve import read_curve
 from server.physics.materials.solid import PROPERTIES, Material
 
 _DATA = files("server.physics.materials") / "data"
-_COPPER_NAME = re.compile(r"copper-rrr-(\d{1,4})")
+_COPPER_NAME = re.compile(r"copper-rrr-([1-9]\d{1,3})")
 
 
 def material(name_or_object: str | Material) -> Material:
@@ -47,7 +47,7 @@ def material(name_or_object: str | Material) -> Material:
     return _by_name(name_or_object)
 
 
-@cache
+@lru_cache(maxsize=256)
 def _by_name(name: str) -> Material:
     return read_material(read_entry(name))
 

@@ -49,7 +49,29 @@ class Material:
     @overload
     def conductivity_W_m_K(self, T_K: Array) -> Array: ...
     def conductivity_W_m_K(self, T_K: float | Array) -> float | Array:
-        """Thermal conductivity k at `T_K` [W/(m K)]."""
+        """Thermal conductivity k at `T_K` [W/(m K)].
+
+        Parameters
+        ----------
+        T_K : float or array
+            Temperature [K], any shape.
+
+        Returns
+        -------
+        float or array
+            Conductivity [W/(m K)], as `T_K` is given.
+
+        Raises
+        ------
+        OutOfRange, NoData, Unphysical
+            As told of the class.
+
+        Examples
+        --------
+        >>> from server.physics.materials import material
+        >>> round(material("stainless-304").conductivity_W_m_K(77.0), 2)
+        7.92
+        """
         return self._value("conductivity", T_K)
 
     @overload
@@ -57,7 +79,29 @@ class Material:
     @overload
     def resistivity_ohm_m(self, T_K: Array) -> Array: ...
     def resistivity_ohm_m(self, T_K: float | Array) -> float | Array:
-        """Electrical resistivity ρ at `T_K` [Ω m]."""
+        """Electrical resistivity ρ at `T_K` [Ω m].
+
+        Parameters
+        ----------
+        T_K : float or array
+            Temperature [K], any shape.
+
+        Returns
+        -------
+        float or array
+            Resistivity [Ω m], as `T_K` is given.
+
+        Raises
+        ------
+        OutOfRange, NoData, Unphysical
+            As told of the class.
+
+        Examples
+        --------
+        >>> from server.physics.materials import material
+        >>> round(material("copper-rrr-100").resistivity_ohm_m(293.0) * 1e8, 2)
+        1.69
+        """
         return self._value("resistivity", T_K)
 
     @overload
@@ -65,7 +109,29 @@ class Material:
     @overload
     def specific_heat_J_kg_K(self, T_K: Array) -> Array: ...
     def specific_heat_J_kg_K(self, T_K: float | Array) -> float | Array:
-        """Specific heat at constant pressure at `T_K` [J/(kg K)]."""
+        """Specific heat at constant pressure at `T_K` [J/(kg K)].
+
+        Parameters
+        ----------
+        T_K : float or array
+            Temperature [K], any shape.
+
+        Returns
+        -------
+        float or array
+            Specific heat [J/(kg K)], as `T_K` is given.
+
+        Raises
+        ------
+        OutOfRange, NoData, Unphysical
+            As told of the class.
+
+        Examples
+        --------
+        >>> from server.physics.materials import material
+        >>> round(material("copper-rrr-100").specific_heat_J_kg_K(77.0), 1)
+        195.9
+        """
         return self._value("specific_heat", T_K)
 
     @overload
@@ -73,7 +139,29 @@ class Material:
     @overload
     def contraction(self, T_K: Array) -> Array: ...
     def contraction(self, T_K: float | Array) -> float | Array:
-        """(L293 − L)/L293 at `T_K` [1]: positive for what shrinks when cooled from 293 K."""
+        """(L293 − L)/L293 at `T_K` [1]: positive for what shrinks when cooled from 293 K.
+
+        Parameters
+        ----------
+        T_K : float or array
+            Temperature [K], any shape.
+
+        Returns
+        -------
+        float or array
+            Contraction [1], as `T_K` is given.
+
+        Raises
+        ------
+        OutOfRange, NoData, Unphysical
+            As told of the class.
+
+        Examples
+        --------
+        >>> from server.physics.materials import material
+        >>> round(material("aluminium-6061").contraction(4.0), 5)
+        0.00415
+        """
         return self._value("contraction", T_K)
 
     @overload
@@ -81,7 +169,29 @@ class Material:
     @overload
     def conductivity_integral_W_m(self, cold_K: float | Array, hot_K: float | Array) -> float | Array: ...
     def conductivity_integral_W_m(self, cold_K: float | Array, hot_K: float | Array) -> float | Array:
-        """∫ k dT from `cold_K` to `hot_K` [W/m], negative when reversed, within 1e-6 of the exact one."""
+        """∫ k dT from `cold_K` to `hot_K` [W/m], negative when reversed, within 1e-6 of the exact one.
+
+        Parameters
+        ----------
+        cold_K, hot_K : float or array
+            Temperatures [K], of shapes that go together.
+
+        Returns
+        -------
+        float or array
+            Integral [W/m], an array if either end is one.
+
+        Raises
+        ------
+        OutOfRange, NoData, Unphysical
+            As told of the class.
+
+        Examples
+        --------
+        >>> from server.physics.materials import material
+        >>> round(material("copper-rrr-50").conductivity_integral_W_m(4.0, 300.0), -2)
+        161200.0
+        """
         return self._integral("conductivity", cold_K, hot_K)
 
     @overload
@@ -89,13 +199,50 @@ class Material:
     @overload
     def enthalpy_J_kg(self, cold_K: float | Array, hot_K: float | Array) -> float | Array: ...
     def enthalpy_J_kg(self, cold_K: float | Array, hot_K: float | Array) -> float | Array:
-        """∫ c dT from `cold_K` to `hot_K` [J/kg], negative when reversed."""
+        """∫ c dT from `cold_K` to `hot_K` [J/kg], negative when reversed.
+
+        Parameters
+        ----------
+        cold_K, hot_K : float or array
+            Temperatures [K], of shapes that go together.
+
+        Returns
+        -------
+        float or array
+            Enthalpy difference [J/kg], an array if either end is one.
+
+        Raises
+        ------
+        OutOfRange, NoData, Unphysical
+            As told of the class.
+
+        Examples
+        --------
+        >>> from server.physics.materials import material
+        >>> round(material("copper-rrr-100").enthalpy_J_kg(77.0, 300.0), -1)
+        74960.0
+        """
         return self._integral("specific_heat", cold_K, hot_K)
 
     def integral_anywhere_W_m(self, cold_K: float | Array, hot_K: float | Array) -> Array:
         """∫ k dT as `conductivity_integral_W_m` [W/m], but never refused: for the steps of a solver.
 
         Outside what is covered k is taken as constant. Ask `covers` before an answer is shown.
+
+        Parameters
+        ----------
+        cold_K, hot_K : float or array
+            Temperatures [K], of shapes that go together; any number at all.
+
+        Returns
+        -------
+        array
+            Integral [W/m], of the common shape.
+
+        Raises
+        ------
+        NoData
+            When there is no conductivity.
         """
         table = self.table()
         return np.asarray(table.at(np.asarray(hot_K, float)) - table.at(np.asarray(cold_K, float)))
@@ -116,6 +263,32 @@ class Material:
 
         Holds the scatter of samples, the extension beyond the data, and the disagreement of published
         sets. Between equal temperatures it is the band on k itself. Never raises `OutOfRange`.
+
+        Parameters
+        ----------
+        cold_K, hot_K : float or array
+            Temperatures [K], of shapes that go together.
+
+        Returns
+        -------
+        low_factor, high_factor : float or array
+            Factors on the integral [1], the first at most one, the second at least one.
+
+        Raises
+        ------
+        NoData
+            When there is no conductivity.
+
+        Examples
+        --------
+        Published phosphor bronzes agree to 35 K and differ by two near 300 K:
+
+        >>> from server.physics.materials import material
+        >>> wire = material("phosphor-bronze")
+        >>> [round(factor, 2) for factor in wire.uncertainty_of_integral(4.0, 35.0)]
+        [0.91, 1.1]
+        >>> [round(factor, 2) for factor in wire.uncertainty_of_integral(4.0, 300.0)]
+        [0.64, 1.1]
         """
         curve = self._curve("conductivity")
         cold, hot = (np.atleast_1d(np.asarray(end, dtype=float)) for end in (cold_K, hot_K))
