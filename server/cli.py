@@ -107,15 +107,16 @@ def schema() -> None:
 @app.command()
 def heat(file: Path, as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False) -> None:
     """Compute the heat budget of a document, without server or database."""
+    from server import heat_text
     from server.physics import thermal
-    from server.physics.thermal import document, report
+    from server.physics.thermal import document
 
     try:
         cryostat, elements = document.read(json.loads(file.read_text(encoding="utf-8")))
         budget = thermal.balance(cryostat, elements)
     except (OSError, ValueError) as problem:
         _fail(str(problem))
-    typer.echo(json.dumps(document.write_budget(budget), indent=2) if as_json else report.text(budget))
+    typer.echo(json.dumps(document.write_budget(budget), indent=2) if as_json else heat_text.text(budget))
 
 
 def _fail(message: str) -> NoReturn:

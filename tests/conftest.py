@@ -1,4 +1,4 @@
-"""Fixtures of the whole tree: a migrated database on each engine, the application over it, signed-in clients."""
+"""Fixtures of the whole tree: a migrated database on each engine, the application, people signed in to it."""
 
 pytest_plugins = [
     "tests.fixtures.postgres",

@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from server.cryostats.forms import Meta, default_text, known, metas
+from server.cryostats.forms import Meta, default_text, known, metas, quantity_text
 from server.cryostats.rules import Put
-from server.cryostats.typed import text_of
+from server.cryostats.typed import quantity
 from server.physics.thermal.fields import described
 
 STATES = ("state", "covered")
@@ -39,7 +39,10 @@ def _facts(name: str, meta: Meta, data: Mapping[str, Any]) -> list[Fact]:
         return [_default(name, meta)]
     value = data[name]
     if meta["type"] == "lengths":
-        return [Fact(path.replace("-", " to "), text_of(part, meta)) for path, part in value.items()]
+        return [
+            Fact(path.replace("-", " to "), quantity_text(quantity(part), meta))
+            for path, part in value.items()
+        ]
     if meta["type"] == "rows":
         return [_row(name, meta, row) for row in value]
     return [Fact(meta["label"].lower(), _words(value, meta), unrecorded=value == "not-recorded")]
@@ -51,9 +54,9 @@ def _default(name: str, meta: Meta) -> Fact:
 
 
 def _words(value: Any, meta: Meta) -> str:
-    if meta["type"] == "material" and value is None:
+    if value is None:
         return "unknown"
-    text = "unknown" if value is None else text_of(value, meta)
+    text = quantity_text(quantity(value), meta) if meta["type"] == "quantity" else str(value)
     return text.replace("-", " ") if meta["type"] == "choice" else text
 
 
@@ -64,7 +67,7 @@ def _row(name: str, meta: Meta, row: Mapping[str, Any]) -> Fact:
     parts = [state.replace("-", " ")]
     about = described(meta["of"])
     if "length_m" in row:
-        parts.append(text_of(row["length_m"], about["length_m"]))
+        parts.append(quantity_text(quantity(row["length_m"]), about["length_m"]))
     if row.get("filler") not in (None, "unknown"):
         parts.append(str(row["filler"]).replace("-", " "))
     return Fact(f"lag at {row.get('stage', 'shield')}", ", ".join(parts), unrecorded=state == "not-recorded")

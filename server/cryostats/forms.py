@@ -12,9 +12,9 @@ from typing import Any
 
 from server.cryostats.models import Cryostat
 from server.physics import thermal
-from server.physics.statistics import Band, Quantity
+from server.physics.statistics import Quantity
 from server.physics.thermal.fields import described
-from server.units import show, show_band, unit_named
+from server.units import CURVED, show, show_band, unit_named
 
 Meta = Mapping[str, Any]
 UNKNOWN = "unknown"
@@ -165,7 +165,9 @@ def default_text(meta: Meta) -> str:
 def quantity_text(value: Quantity, meta: Meta) -> str:
     """A stored quantity in the unit people type."""
     unit = meta["typed_in"] or ""
-    return show_band(value, unit) if isinstance(value, Band) and value.best is not None else show(value, unit)
+    if value is None:
+        return "unknown"
+    return show(value, unit) if unit in CURVED else show_band(value, unit)
 
 
 def _crossing(hot: str, cold: str, typed_texts: Mapping[str, str]) -> CrossingView:

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from server.physics import thermal
 from server.physics.statistics import Band
 
-WIDTH, HEIGHT = 760.0, 520.0
+WIDTH, HEIGHT = 690.0, 540.0
 TOP, BOTTOM = 46.0, 500.0
-LEFT, RIGHT = 176.0, 560.0
-LABEL_GAP = 34.0
+LEFT, RIGHT = 56.0, 450.0
+LABEL_GAP = 50.0
 MOST_RUNS = 16
 THINNEST, WIDEST = 1.2, 13.0
 LAG_STYLES = {"good": "lag-good", "none": "lag-none", "removed": "lag-none"}
@@ -33,7 +33,7 @@ class Words:
     """What stands on a rung: the temperature, and what is used and left there."""
 
     temperature: str
-    room: str = ""
+    room: tuple[str, ...] = ()
     status: str = "no limit"
 
 
@@ -49,7 +49,7 @@ class Rung:
     open_above: bool
     label_y: float
     temperature: str
-    room: str
+    room: tuple[str, ...]
     status: str
 
 

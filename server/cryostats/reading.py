@@ -36,12 +36,12 @@ def _read_one(
     try:
         data[name] = _value(name, meta, text)
     except BadNumber as bad:
-        faults[name] = str(bad)
+        faults[name] = f"{meta['label']}: {bad}"
 
 
 def _value(name: str, meta: Meta, text: str) -> Any:
     if meta["type"] == "quantity":
-        value = parse_quantity(text, suffix_of(name), meta["typed_in"])
+        value = parse_quantity(text, meta.get("suffix", suffix_of(name)), meta["typed_in"])
         return [value.low, value.high] if isinstance(value, Band) else value
     if meta["type"] == "count":
         if not re.fullmatch(r"\d{1,9}", text):
@@ -62,7 +62,14 @@ def _read_lengths(
 ) -> None:
     found: dict[str, Any] = {}
     for hot, cold in crossings(cryostat):
-        _read_one(f"{name}.{hot}-{cold}", {**meta, "type": "quantity"}, typed_texts, cryostat, found, faults)
+        _read_one(
+            f"{name}.{hot}-{cold}",
+            {**meta, "type": "quantity", "suffix": suffix_of(name)},
+            typed_texts,
+            cryostat,
+            found,
+            faults,
+        )
     if found:
         data[name] = {path.removeprefix(f"{name}."): value for path, value in found.items()}
 

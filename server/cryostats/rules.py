@@ -159,7 +159,7 @@ def restoring(present: Mapping[str, Put], wanted: Mapping[str, Put], reason: str
     return Change(reason, base, puts_of(diff), tuple(put.key for put in diff.taken))
 
 
-STATE_FIELDS = {"state", "opening_diameter_m", "bore_diameter_m"}
+STATE_FIELDS = {"state", "bore_diameter_m", "bore_glass", "material"}
 SEEN_WHEN_OPEN = {"lid", "window", "joint", "touch", "mass", "gas", "source"}
 
 

@@ -32,14 +32,14 @@ class StageRow:
     gaps: tuple[str, ...]
 
     @property
-    def room(self) -> str:
+    def room(self) -> tuple[str, ...]:
         """What stands on the rung: used, and left."""
         parts = []
         if self.used_W is not None:
             parts.append(f"used {show_band(self.used_W, self.room_unit)}")
         if self.spare_W is not None:
             parts.append(f"left {show_band(self.spare_W, self.room_unit, signed=True)}")
-        return " · ".join(parts)
+        return tuple(parts)
 
 
 @dataclass(frozen=True)

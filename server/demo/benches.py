@@ -263,7 +263,7 @@ def test_points(shield_K: float, platform_K: float, slope_K_W: float) -> tuple[d
             "shield_K": round(shield_K + 1.1 * added_W, 2),
             "platform_K": round(platform_K + 0.004 * added_W, 3),
         }
-        for added_W in (1.0, 3.0, 6.0)
+        for added_W in (0.0, 1.0, 3.0, 6.0)
     )
     return platform + shield
 

@@ -81,7 +81,7 @@ def test_what_one_direction_adds_the_other_takes(before: dict[str, Put], after: 
     [
         (Change("lid off", 1, (Put("lid", "lid", {"state": "off"}, house=True),)), rules.OPEN),
         (
-            Change("other lid", 1, (Put("lid", "lid", {"state": "on", "material": "x"}, house=True),)),
+            Change("other lid", 1, (Put("lid", "lid", {"state": "on", "opening_diameter_m": 0.1}, house=True),)),
             rules.STEWARD,
         ),
         (Change("lid gone", 1, (), ("lid",)), rules.STEWARD),
