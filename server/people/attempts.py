@@ -11,6 +11,7 @@ from sqlmodel import Session, col, delete
 
 from server.errors import Refused
 from server.people.models import Attempts
+from server.people.rules import login_of
 from server.people.tokens import key_of
 
 STRETCH = timedelta(minutes=15)
@@ -26,13 +27,13 @@ class TooMany(Refused):
 
 
 def count(session: Session, login: str, address: str, at: datetime) -> None:
-    """One attempt more; TooMany above the bound.
+    """One attempt more, however the login is written; TooMany above the bound.
 
     To be committed before the password is looked at, or attempts made at the same time would not see each
     other.
     """
     session.exec(delete(Attempts).where(col(Attempts.began_at) <= at - STRETCH))
-    of_login = _one_more(session, _key("login", login), at)
+    of_login = _one_more(session, _key("login", login_of(login)), at)
     of_address = _one_more(session, _key("address", address), at)
     if of_login > PER_LOGIN or of_address > PER_ADDRESS:
         minutes = STRETCH.seconds // 60
@@ -43,7 +44,7 @@ def count(session: Session, login: str, address: str, at: datetime) -> None:
 
 def forgive(session: Session, login: str) -> None:
     """After the right password the attempts with this login no longer count."""
-    session.exec(delete(Attempts).where(col(Attempts.key) == _key("login", login)))
+    session.exec(delete(Attempts).where(col(Attempts.key) == _key("login", login_of(login))))
 
 
 def _key(kind: str, what: str) -> str:
