@@ -123,6 +123,8 @@ def _preview(
             for name, text in refused.fields.items()
         }
         return None
+    if found.difference.empty:
+        return None
     moved_K = budget.shifts_K(found.now, found.then.budget, found.difference)
     touched = {put.key for put in full.put}
     return PreviewView(

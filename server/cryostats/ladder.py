@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from server.physics import thermal
 from server.physics.statistics import Band
 
-WIDTH, HEIGHT = 690.0, 540.0
+WIDTH, HEIGHT = 760.0, 540.0
 TOP, BOTTOM = 46.0, 500.0
 LEFT, RIGHT = 56.0, 450.0
 LABEL_GAP = 50.0
