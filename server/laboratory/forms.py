@@ -6,6 +6,9 @@ from datetime import time
 from server.web.forms import Form
 
 
+NAME_LONGEST = 80
+
+
 @dataclass(frozen=True)
 class Typed:
     """The settings as typed. A time that cannot be read is None."""
@@ -29,9 +32,12 @@ def read(form: Form) -> Typed:
 
 
 def unreadable(typed: Typed) -> dict[str, str]:
-    """What to do about times that cannot be read."""
+    """What to do about what cannot be read: times that are none, a name that does not fit on a line."""
     clocks = {"opens": typed.opens, "closes": typed.closes}
-    return {name: "Enter a time of day such as 08:30" for name, clock in clocks.items() if clock is None}
+    found = {name: "Enter a time of day such as 08:30" for name, clock in clocks.items() if clock is None}
+    if len(typed.name) > NAME_LONGEST or not typed.name.isprintable():
+        found["name"] = f"Enter a name of at most {NAME_LONGEST} letters on one line"
+    return found
 
 
 def _clock(typed: str) -> time | None:
