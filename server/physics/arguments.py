@@ -12,6 +12,13 @@ from server.physics.errors import Unphysical
 Value = float | NDArray[np.float64]
 
 
+def check_finite(**values: Value) -> None:
+    """Raise `Unphysical` for the first argument that is not a finite number."""
+    for name, value in values.items():
+        if not np.all(np.isfinite(value)):
+            raise Unphysical(f"{name} must be a finite number.")
+
+
 def check_positive(**values: Value) -> None:
     """Raise `Unphysical` for the first argument that is not finite and above zero."""
     for name, value in values.items():

@@ -6,6 +6,7 @@ PhysicsError (a ValueError)
 ├── UnknownMaterial   no material of that name
 ├── NotSolved         a balance did not converge
 ├── NoSteadyState     a lead that would run away: no steady temperature inside the data
+├── Overloaded        a screw that would yield or a thread that would strip
 └── Unphysical        an argument no real thing can have: a negative length, not a number
 """
 
@@ -32,6 +33,10 @@ class NotSolved(PhysicsError):
 
 class NoSteadyState(PhysicsError):
     """The conductor has no steady temperature inside the range of its data."""
+
+
+class Overloaded(PhysicsError):
+    """A screw would yield, or the thread it holds in would strip."""
 
 
 class Unphysical(PhysicsError):
