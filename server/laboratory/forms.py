@@ -5,7 +5,6 @@ from datetime import time
 
 from server.web.forms import Form
 
-
 NAME_LONGEST = 80
 
 
