@@ -7,6 +7,10 @@ from server.physics.materials import (
     material,
     materials,
 )
+from server.physics.thermal.blankets import (
+    blanket_W_m2,
+    keller_W_m2,
+)
 from server.physics.thermal.cooldown import (
     ColdMass,
     CooldownTime,
@@ -110,6 +114,11 @@ from server.physics.thermal.results import (
     Warning_,
 )
 from server.physics.thermal.surfaces import Finish, emissivity, finish, finishes
+from server.physics.thermal.thermometers import (
+    largest_excitation_A,
+    self_heating_K,
+    unheated_K,
+)
 from server.physics.thermal.view import disc_view_factor
 from server.physics.thermal.windows import (
     WindowHeat,
@@ -168,6 +177,7 @@ __all__ = [
     "added_mass_delay_s",
     "awg_diameter_m",
     "blackbody_fraction",
+    "blanket_W_m2",
     "coaxial_contact_W_m_K",
     "combined_accommodation",
     "constant_material",
@@ -195,12 +205,14 @@ __all__ = [
     "joint_fillers",
     "joint_law",
     "joint_metals",
+    "keller_W_m2",
     "knudsen_number",
     "lag_conductances",
     "lag_contact_W_m_K",
     "lag_fillers",
     "lag_leaving_K",
     "lag_length_m",
+    "largest_excitation_A",
     "learnt_power",
     "lid_off_W",
     "material",
@@ -214,8 +226,10 @@ __all__ = [
     "radiated_W",
     "remaining_gases",
     "rough_contact_W_m2_K",
+    "self_heating_K",
     "shield_exchange_factor",
     "spot_conductance_W_K",
+    "unheated_K",
     "window_heat",
     "window_material",
     "window_materials",
