@@ -102,7 +102,28 @@ def sources() -> Mapping[str, str]:
 
 
 def read_material(entry: Mapping[str, Any]) -> Material:
-    """Make a material from one data entry (its keys are told in the package's docstring)."""
+    """Make a material from one data entry (its keys are told in the package's docstring).
+
+    Parameters
+    ----------
+    entry : mapping
+        Name, description, kind, and an entry for each property there is.
+
+    Returns
+    -------
+    Material
+        With a curve for each property.
+
+    Raises
+    ------
+    KeyError
+        When the entry lacks a key its kind of curve needs.
+
+    Examples
+    --------
+    >>> read_material(read_entry("brass")).name
+    'brass'
+    """
     curves = {name: read_curve(entry[name], sources()) for name in PROPERTIES if name in entry}
     return Material(entry["name"], entry["describes"], entry["kind"], curves)
 
@@ -131,6 +152,10 @@ def constant_material(conductivity_W_m_K: float, resistivity_ohm_m: float | None
     --------
     >>> constant_material(400.0).conductivity_integral_W_m(4.0, 300.0)
     118400.0
+
+    References
+    ----------
+    None: the values are as given.
     """
     given = {"conductivity": conductivity_W_m_K, "resistivity": resistivity_ohm_m}
     entry: dict[str, Any] = {"name": "constant", "describes": "constant properties", "kind": "constant"}
@@ -178,7 +203,7 @@ def table_material(
     source : str
         Who measured it, how, and when: not empty.
     relative_uncertainty : float
-        Central 95 %, as a fraction, from 0 to 10.
+        Central 95 %, as a fraction, from 0 to 10 [1].
     resistivity_ohm_m, specific_heat_J_kg_K : sequences of float, optional
         Resistivity [Ω m] and specific heat [J/(kg K)] at the same temperatures.
     note : str, optional
@@ -198,6 +223,10 @@ def table_material(
     >>> own = table_material("resin", [2, 8], [0.02, 0.08], source="our book", relative_uncertainty=0.2)
     >>> own.conductivity_W_m_K(4.0)
     0.04
+
+    References
+    ----------
+    As given in `source`.
     """
     if not source.strip():
         raise Unphysical("Give the source of the table: who measured it, how and when.")

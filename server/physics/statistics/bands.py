@@ -119,10 +119,29 @@ def together(bands: Iterable[Band]) -> Band:
     Bests add; distances from the middle to an end add in quadrature; the sum has an end only where every
     number has it, and a best only where every number has one.
 
+    Parameters
+    ----------
+    bands : iterable of Band
+        The numbers, all in one unit.
+
+    Returns
+    -------
+    Band
+        Their sum, in that unit.
+
+    Raises
+    ------
+    ValueError
+        When a sum is too large to be a number.
+
     Examples
     --------
     >>> together([Band(0.0, 3.0, 6.0), Band(0.0, 4.0, 8.0)])
     Band(low=2.0, best=7.0, high=12.0)
+
+    References
+    ----------
+    JCGM 100:2008, Guide to the Expression of Uncertainty in Measurement, 5.1 (uncorrelated quantities).
     """
     parts = list(bands)
     middle = math.fsum(part.middle for part in parts)

@@ -92,7 +92,7 @@ def power_from_points(
     power_W : sequence of float
         Cooling power less all loads at each [W]; zero at the base, negative below it.
     relative_uncertainty : float, optional
-        Central 95 % as a fraction, not negative.
+        Central 95 % as a fraction, not negative [1].
 
     Returns
     -------
@@ -107,6 +107,10 @@ def power_from_points(
     --------
     >>> power_from_points([4.0, 40.0, 300.0], [0.5, 30.0, 60.0]).edges_K
     (4.0, 40.0, 300.0)
+
+    References
+    ----------
+    Straight lines between what is given.
     """
     if len(T_K) != len(power_W) or len(T_K) < 2:
         raise Unphysical("Give at least two temperatures and one power for each.")
@@ -141,7 +145,7 @@ def learnt_power(
     masses : sequence of ColdMass
         What was cooled then.
     relative_uncertainty : float, optional
-        Of the power beyond that of the masses, as a fraction, not negative.
+        Of the power beyond that of the masses, as a fraction, not negative [1].
 
     Returns
     -------
@@ -162,6 +166,10 @@ def learnt_power(
     >>> power = learnt_power([0.0, 37_480.0], [300.0, 77.0], [ColdMass("copper-rrr-100", 5.0)])
     >>> round(sum(power.cold_W) / len(power.cold_W))
     10
+
+    References
+    ----------
+    Conservation of energy; specific heats as the materials say.
     """
     falling_K, reached_s = _first_reached(time_s, T_K)
     marks_K, marks_s = _marks(falling_K, reached_s)
@@ -197,6 +205,10 @@ def enthalpy_J(masses: Sequence[ColdMass], cold_K: float, hot_K: float) -> Band:
     --------
     >>> round(enthalpy_J([ColdMass("copper-rrr-100", 1.0)], 77.0, 300.0).middle, -2)
     75000.0
+
+    References
+    ----------
+    Conservation of energy; specific heats as the materials say.
     """
     return together(
         _with_specific_heat(mass, find_material(mass.material).enthalpy_J_kg(cold_K, hot_K))
@@ -236,6 +248,10 @@ def cooling_time_s(masses: Sequence[ColdMass], power: NetPower, hot_K: float, co
     >>> copper = ColdMass("copper-rrr-100", 5.0)
     >>> round(cooling_time_s([copper], ten_watts, 300.0, 77.0).middle / 3600.0, 2)
     10.41
+
+    References
+    ----------
+    Conservation of energy; specific heats as the materials say.
     """
     T_K, power_W = _way_down(power, hot_K, cold_K)
     mean_W = _logarithmic_mean(power_W[:, 0], power_W[:, 1])
@@ -278,6 +294,10 @@ def added_mass_delay_s(added: ColdMass, power: NetPower, hot_K: float, cold_K: f
     server.physics.errors.NoData: There are no data for the specific heat of brass.
     >>> round(added_mass_delay_s(ColdMass("copper-rrr-100", 0.1), ten_watts, 300.0, 77.0).middle / 60.0)
     12
+
+    References
+    ----------
+    Conservation of energy; specific heats as the materials say.
     """
     return cooling_time_s([added], power, hot_K, cold_K)
 
@@ -322,6 +342,10 @@ def cooldown_times(
     >>> times = cooldown_times([ColdMass("copper-rrr-100", 10.0)], points, 295.0, 3.2)
     >>> [time.target_K for time in times]
     [100.0, 50.0, 10.0, 3.2]
+
+    References
+    ----------
+    Conservation of energy; specific heats as the materials say.
     """
     on_the_way = sorted((T_K for T_K in targets_K if base_K < T_K < hot_K), reverse=True)
     return tuple(_when(masses, power, hot_K, target_K) for target_K in [*on_the_way, base_K])
