@@ -15,6 +15,7 @@ from server.cryostats.documents import written
 from server.cryostats.models import BudgetRow, CoolerVersion, Cryostat, ElementRow
 from server.cryostats.rules import Difference, Put
 from server.physics import thermal
+from server.physics.errors import NotSolved
 from server.physics.statistics import Band, together
 from server.physics.thermal import document
 
@@ -88,11 +89,14 @@ def compute(session: Session, cryostat: Cryostat, puts: Mapping[str, Put]) -> Fo
     """The budget of these elements with the newest cooler; nothing is stored."""
     version = cooler(session, cryostat)
     if version is None:
-        computed = _without_cooler(cryostat)
+        computed = _incomplete(cryostat, NO_COOLER)
         return Found(computed, document.write_budget(computed), 0, None)
     bare = contents.elements(session, cryostat, version.bare_revision) if version.bare_revision else {}
     elements = read_each(puts.values())
-    computed = thermal.balance(_physical(cryostat, version, bare), tuple(elements.values()))
+    try:
+        computed = thermal.balance(_physical(cryostat, version, bare), tuple(elements.values()))
+    except NotSolved as problem:
+        computed = _incomplete(cryostat, f"The balance found no solution: {problem}")
     computed = _with_unread(computed, puts.keys() - elements.keys())
     return Found(computed, document.write_budget(computed), version.number, None)
 
@@ -121,13 +125,13 @@ def cooler_faults(cryostat: Cryostat, data: Mapping[str, Any]) -> dict[str, str]
     return {}
 
 
-def _without_cooler(cryostat: Cryostat) -> thermal.Budget:
+def _incomplete(cryostat: Cryostat, reason: str) -> thermal.Budget:
     margins = {
         stage: thermal.Margin(cryostat.limits_K.get(stage), None, "incomplete")
         for stage in cryostat.stages
         if stage != "vessel"
     }
-    return thermal.Budget({}, {}, {}, margins, gaps=(thermal.Gap(None, None, NO_COOLER),))
+    return thermal.Budget({}, {}, {}, margins, gaps=(thermal.Gap(None, None, reason),))
 
 
 def _with_unread(computed: thermal.Budget, unread: Iterable[str]) -> thermal.Budget:
