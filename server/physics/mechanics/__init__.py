@@ -1,6 +1,10 @@
 """Screws, springs and what they hold together when it is cold."""
 
 from server.physics.mechanics.clamping import Clamping, clamping_cold, clamping_left_N
+from server.physics.mechanics.discs import (
+    disc_of_size,
+    disc_sizes,
+)
 from server.physics.mechanics.screws import (
     ScrewCheck,
     check_screw,
@@ -32,6 +36,8 @@ __all__ = [
     "clamping_cold",
     "clamping_left_N",
     "disc_force_band_N",
+    "disc_of_size",
+    "disc_sizes",
     "disc_spring_force_N",
     "joint_stiffness_N_per_m",
     "nut_factor",

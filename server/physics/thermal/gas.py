@@ -179,7 +179,7 @@ def accommodation(gas: str, surface_K: float) -> Band:
     Examples
     --------
     >>> accommodation("helium", 300.0)
-    Band(low=0.2, best=0.29, high=0.5)
+    Band(low=0.2, best=0.29, high=0.6)
 
     References
     ----------
