@@ -66,6 +66,18 @@ class Band:
         """From `best`/`factor` to `best`·`factor`, for a positive number good to a factor."""
         return cls(best / factor, best, best * factor)
 
+    @classmethod
+    def many(
+        cls, lows: Iterable[float], bests: Iterable[float | None], highs: Iterable[float | None]
+    ) -> "list[Band]":
+        """One band for each of many numbers. They must be finite and in order: nothing is checked again."""
+        made = []
+        for low, best, high in zip(lows, bests, highs, strict=True):
+            band = object.__new__(cls)
+            band.__dict__.update(low=low, best=best, high=high)
+            made.append(band)
+        return made
+
     @property
     def is_exact(self) -> bool:
         """Whether nothing is uncertain about it."""

@@ -7,6 +7,14 @@ from server.physics.materials import (
     material,
     materials,
 )
+from server.physics.thermal.asking import (
+    Calculator,
+    Input,
+    Output,
+)
+from server.physics.thermal.balance import (
+    balance,
+)
 from server.physics.thermal.bench import (
     awg_area_m2,
     clamping_with_discs,
@@ -19,6 +27,10 @@ from server.physics.thermal.bench import (
 from server.physics.thermal.blankets import (
     blanket_W_m2,
     keller_W_m2,
+)
+from server.physics.thermal.calculators import (
+    calculator,
+    calculators,
 )
 from server.physics.thermal.cooldown import (
     ColdMass,
@@ -82,6 +94,7 @@ from server.physics.thermal.joints import (
     joint_law,
     joint_metals,
     mount_resistance_K_W,
+    mount_states,
     rough_contact_W_m2_K,
     spot_conductance_W_K,
 )
@@ -144,6 +157,7 @@ __all__ = [
     "Attenuator",
     "Bare",
     "Budget",
+    "Calculator",
     "CapacityMap",
     "Cause",
     "ColdMass",
@@ -159,6 +173,7 @@ __all__ = [
     "HeaterPoint",
     "HeaterTest",
     "Hole",
+    "Input",
     "Joint",
     "JointLaw",
     "KindInfo",
@@ -172,6 +187,7 @@ __all__ = [
     "Material",
     "NetPower",
     "OptimumLead",
+    "Output",
     "Run",
     "STEFAN_BOLTZMANN_W_m2_K4",
     "Source",
@@ -186,8 +202,11 @@ __all__ = [
     "added_mass_delay_s",
     "awg_area_m2",
     "awg_diameter_m",
+    "balance",
     "blackbody_fraction",
     "blanket_W_m2",
+    "calculator",
+    "calculators",
     "clamping_with_discs",
     "coaxial_contact_W_m_K",
     "combined_accommodation",
@@ -231,6 +250,7 @@ __all__ = [
     "materials",
     "mean_free_path_m",
     "mount_resistance_K_W",
+    "mount_states",
     "optimum_lead",
     "pipe_W",
     "power_from_points",

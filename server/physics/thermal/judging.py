@@ -1,0 +1,166 @@
+"""How stages stand to their limits, and what a person should look at in a balance."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from server.physics.materials import Material
+from server.physics.materials.arrays import Array
+from server.physics.statistics import Band
+from server.physics.thermal import fields
+from server.physics.thermal.budgeting import cooler_load_W, counts, tested_K
+from server.physics.thermal.compile import compiled
+from server.physics.thermal.cooler import COOLED
+from server.physics.thermal.elements import Run
+from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD, Place
+from server.physics.thermal.results import Margin, Warning_
+from server.physics.thermal.state import State
+from server.physics.thermal.system import alone_W
+
+HARDLY_HELPS = 0.5
+"""A lag that lets this part of the unlagged heat on to the cold end hardly helps."""
+
+MUCH_TOO_WARM_K = 3.0
+"""A rise of a sample above its stage beyond which its joint would conduct better than it was measured."""
+
+COLDER_W = 0.02
+"""Part of the tested watts by which a cooler may have less to do than bare before that is remarked."""
+
+
+def margins(state: State, temperatures: Mapping[str, Band]) -> dict[str, Margin]:
+    """Margin of every stage but the vessel."""
+    incomplete = incomplete_from(state)
+    spare_K_W = np.diag(_response(state))
+    found = {}
+    for stage in state.cryostat.stages[1:]:
+        limit_K, band = state.cryostat.limits_K.get(stage), temperatures.get(stage)
+        if INDEX[stage] >= incomplete or band is None:
+            found[stage] = Margin(limit_K, None if band is None else _margin(limit_K, band), "incomplete")
+        elif limit_K is None:
+            found[stage] = Margin(None, None, "no limit")
+        else:
+            margin_K = _margin(limit_K, band)
+            spare_W = _spare(margin_K, float(spare_K_W[INDEX[stage]]))
+            found[stage] = Margin(limit_K, margin_K, _status(limit_K, band), spare_W)
+    return found
+
+
+def incomplete_from(state: State) -> int:
+    """The warmest stage that a gap concerns: it and all that is colder reads incomplete. 5 if there is none.
+
+    What lands on mount or sample goes on to the platform, so a gap there concerns the platform as well.
+    """
+    first = len(fields.STAGES)
+    for gap in state.gaps:
+        if gap.key is None and gap.stage in ("mount", "sample"):
+            first = min(first, INDEX[gap.stage])
+        else:
+            first = min(first, min(INDEX[gap.stage], PLATFORM) if gap.stage else SHIELD)
+    return first
+
+
+def _response(state: State) -> Array:
+    """Kelvin at each stage for one watt more at each stage."""
+    at = state.residuals()
+    return np.asarray(np.linalg.solve(at.slopes[0], at.kelvin_per_W[0]))
+
+
+def _margin(limit_K: float | None, band: Band) -> Band | None:
+    return None if limit_K is None else band.scaled(-1.0).shifted(limit_K)
+
+
+def _status(limit_K: float, band: Band) -> str:
+    if band.low is not None and band.low > limit_K:
+        return "over"
+    if band.high is None:
+        return "more than"
+    return "within" if band.high <= limit_K else "may exceed"
+
+
+def _spare(margin_K: Band | None, kelvin_per_W: float) -> Band | None:
+    """Heat that would use up the margin, by the slope at the answer."""
+    if margin_K is None or kelvin_per_W <= 0.0:
+        return None
+    return margin_K.scaled(1.0 / kelvin_per_W)
+
+
+def warnings(state: State, temperatures: Mapping[str, Band]) -> tuple[Warning_, ...]:
+    """What a person should look at: of the cooler and the stages first, then of every element."""
+    found = [*_of_stages(state, temperatures), *_of_cooler(state)]
+    for number, (element, recipe) in enumerate(zip(state.inventory.elements, state.recipes, strict=True)):
+        if not counts(state, number):
+            continue
+        found += recipe.warnings
+        if isinstance(element, Run):
+            found += _of_run(state, number, element)
+    gaps = [gap for gap in state.gaps if " is known from " in gap.reason]
+    return (*found, *(Warning_(gap.key, "outside-data", gap.reason) for gap in gaps))
+
+
+def _of_stages(state: State, temperatures: Mapping[str, Band]) -> Iterator[Warning_]:
+    for stage, band in temperatures.items():
+        limit_K = state.cryostat.limits_K.get(stage)
+        if limit_K is not None and band.low is not None and band.low > limit_K:
+            yield Warning_(None, "over-limit", f"The {stage} is over its limit of {limit_K:g} K.")
+    for stage in ("mount", "sample"):
+        rise_K = state.T_K[INDEX[stage]] - state.T_K[PLATFORM]
+        if stage in temperatures and rise_K > MUCH_TOO_WARM_K:
+            text = (
+                f"The {stage} is much too warm. How warm is over-estimated: its joint conducts better warm."
+            )
+            yield Warning_(None, "much-too-warm", text)
+
+
+def _of_cooler(state: State) -> Iterator[Warning_]:
+    beyond = tested_K(state)[1]
+    load_W = cooler_load_W(state)[0]
+    for number, stage in enumerate(COOLED):
+        limit_W = state.problem.lift.tested_W[number]
+        if not state.problem.cooled[INDEX[stage]]:
+            continue
+        if beyond[INDEX[stage]]:
+            text = f"The {stage} gets more heat than the cooler was tested with"
+            yield Warning_(None, "beyond-heater-test", f"{text}: more than this, nobody can say better.")
+        elif stage in state.problem.lift.untested:
+            text = f"Nobody heated the {stage} to test the cooler: its slope is that of an ordinary one."
+            yield Warning_(None, "no-heater-test", text)
+        elif load_W[number] < state.problem.lift.coldest_W[number] - COLDER_W * limit_W:
+            text = f"The {stage} gets less heat than the cooler was tested with."
+            yield Warning_(None, "below-heater-test", text)
+
+
+def _of_run(state: State, number: int, run: Run) -> Iterator[Warning_]:
+    """Copper, lags that are missing, lags that hardly help."""
+    metals = (run.material, run.centre_material if run.kind == "coax" else None)
+    copper = any(_is_copper(name) for name in metals)
+    passed = _passed(state, run)
+    if passed and not run.lags:
+        text = f"No lag at the {passed[0]}: warm heat goes straight on to the {run.ends_on}."
+        yield Warning_(run.key, "no-lag", text)
+    lagged = [lag for lag in run.lags if lag.state != "none"]
+    if copper and lagged and _share_let_through(state, number, run) > HARDLY_HELPS:
+        text = "Copper, even lagged: the lag hardly helps, since copper conducts best when cold."
+        yield Warning_(run.key, "copper-lagged", f"{text} Change the metal.")
+    elif copper:
+        yield Warning_(run.key, "copper", "Copper conducts best between 10 and 40 K: it raises the base.")
+
+
+def _is_copper(name: str | Material | None) -> bool:
+    return (name.kind if isinstance(name, Material) else str(name)).startswith("copper")
+
+
+def _passed(state: State, run: Run) -> list[str]:
+    """Cooled stages the run goes by."""
+    starts = [INDEX[hot] for hot, _ in run.lengths_m]
+    here = range(min(starts, default=0) + 1, INDEX[run.ends_on])
+    return [fields.STAGES[stage] for stage in here if state.problem.cooled[stage]]
+
+
+def _share_let_through(state: State, number: int, run: Run) -> float:
+    """Heat into the cold end of a run, by what it would be if it passed its lags by."""
+    place = Place(tuple(stage in state.cryostat.stages for stage in fields.STAGES), tuple(state.T_K.tolist()))
+    end = INDEX[run.ends_on]
+    as_it_is_W = alone_W(state.recipes[number], state.T_K)[end]
+    unlagged_W = alone_W(compiled(replace(run, lags=()), place), state.T_K)[end]
+    return float(as_it_is_W / unlagged_W) if unlagged_W > 0.0 else 0.0

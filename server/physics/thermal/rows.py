@@ -1,0 +1,126 @@
+"""What carries heat between two stages, tabulated: ∫ k dT of a solid, σT⁴, T itself.
+
+Heat between a hot and a cold stage is a coefficient times the difference of such a function. All of them lie
+on one grid, even in ln T, so that many are looked up at many temperatures in one step.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from server.physics.materials import Material
+from server.physics.materials.arrays import Array
+from server.physics.thermal.radiation import STEFAN_BOLTZMANN_W_m2_K4
+
+COLDEST_K, HOTTEST_K, CELLS = 0.5, 400.0, 1024
+_GRID_K: Array = np.geomspace(COLDEST_K, HOTTEST_K, CELLS + 1)
+_WIDTH_K: Array = np.diff(_GRID_K)
+_PER_LOG = CELLS / np.log(HOTTEST_K / COLDEST_K)
+_LOG_START = np.log(COLDEST_K)
+_FLOOR_K = 1e-3
+
+
+@dataclass(frozen=True, eq=False)
+class Row:
+    """One function on the grid, as a cubic in every cell.
+
+    Attributes
+    ----------
+    name : str
+        What it is.
+    cubics : (cells, 4) array
+        Coefficients of each cell in u, from 0 to 1 across it.
+    outer : pair of rows or None
+        The same function at the low and at the high end of its band.
+    material : Material or None
+        The solid it belongs to.
+    """
+
+    name: str
+    cubics: Array
+    outer: tuple["Row", "Row"] | None = None
+    material: Material | None = None
+
+
+def _row(
+    name: str,
+    values: Array,
+    slopes: Array,
+    outer: tuple[Row, Row] | None = None,
+    material: Material | None = None,
+) -> Row:
+    """The cubic with the right value and slope at both ends of every cell."""
+    rise = np.diff(values)
+    left, right = slopes[:-1] * _WIDTH_K, slopes[1:] * _WIDTH_K
+    cubics = np.stack([values[:-1], left, 3.0 * rise - 2.0 * left - right, left + right - 2.0 * rise], axis=1)
+    return Row(name, cubics, outer, material)
+
+
+POWER = _row("power", np.zeros_like(_GRID_K), np.zeros_like(_GRID_K))
+"""A given number of watts, whatever the temperatures."""
+
+LINEAR = _row("linear", _GRID_K, np.ones_like(_GRID_K))
+"""A constant conductance [K]."""
+
+RADIATION = _row(
+    "radiation",
+    STEFAN_BOLTZMANN_W_m2_K4 * _GRID_K**4,
+    4.0 * STEFAN_BOLTZMANN_W_m2_K4 * _GRID_K**3,
+)
+"""σT⁴ [W/m²]."""
+
+
+@lru_cache(maxsize=128)
+def conduction(solid: Material) -> Row:
+    """∫ k dT of a solid from the cold end of the grid [W/m], with its band.
+
+    Beyond what the solid's data cover k is constant: a solver may step there, an answer may not lie there.
+    """
+    covered_K = solid.about("conductivity").covered_K
+    inside_K = np.clip(_GRID_K, *covered_K)
+    values = solid.integral_anywhere_W_m(_GRID_K[0], _GRID_K)
+    factors = solid.uncertainty_of_integral(np.full_like(_GRID_K, _GRID_K[0]), _GRID_K)
+    outer = tuple(_straight(solid.name, values * factor) for factor in factors)
+    slopes = np.asarray(solid.conductivity_W_m_K(inside_K))
+    return _row(solid.name, values, slopes, (outer[0], outer[1]), solid)
+
+
+def _straight(name: str, values: Array) -> Row:
+    """A row of straight lines, for comparisons only."""
+    none = np.zeros(CELLS)
+    return Row(name, np.stack([values[:-1], np.diff(values), none, none], axis=1))
+
+
+class Stack:
+    """Several rows, looked up together."""
+
+    def __init__(self, rows: tuple[Row, ...]) -> None:
+        # One contiguous block: cell, power of u, row.
+        self.cubics: Array = np.ascontiguousarray(np.stack([row.cubics for row in rows], axis=2))
+
+    def at(self, T_K: Array) -> tuple[Array, Array]:
+        """Value and derivative of every row at every temperature: two arrays, rows as their last axis."""
+        place = (np.log(np.maximum(T_K, _FLOOR_K)) - _LOG_START) * _PER_LOG
+        cell = np.clip(place, 0, CELLS - 1).astype(np.intp)
+        width_K = _WIDTH_K[cell]
+        u_any = (T_K - _GRID_K[cell]) / width_K
+        u = np.clip(u_any, 0.0, 1.0)[..., None]
+        cubics = self.cubics[cell]
+        a, b, c, d = cubics[..., 0, :], cubics[..., 1, :], cubics[..., 2, :], cubics[..., 3, :]
+        slope = b + u * (2.0 * c + 3.0 * u * d)
+        value = a + u * (b + u * (c + u * d)) + slope * (u_any[..., None] - u)
+        return value, slope / width_K[..., None]
+
+
+@lru_cache(maxsize=64)
+def stacked(rows: tuple[Row, ...]) -> Stack:
+    """The rows as one stack; the same for the same rows."""
+    return Stack(rows)
+
+
+@lru_cache(maxsize=64)
+def stacked_ends(rows: tuple[Row, ...]) -> tuple[Stack, Stack]:
+    """The low and the high ends of the rows' bands; of a row without a band, the row itself."""
+    low, high = (tuple(row.outer[end] if row.outer else row for row in rows) for end in (0, 1))
+    return Stack(low), Stack(high)

@@ -1,0 +1,114 @@
+"""The balance itself: temperatures at which all heat goes where it can, for many variants at once."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.physics.errors import NotSolved
+from server.physics.materials.arrays import Array
+from server.physics.thermal.lift import Lift, Settings
+from server.physics.thermal.recipe import PLATFORM, SHIELD
+from server.physics.thermal.system import STAGES, System
+
+_FLOOR_K, _CEILING_K = 0.2, 1000.0
+_MOST_STEPS = 400
+_NEAR_K = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """What is to be balanced.
+
+    Attributes
+    ----------
+    system : System
+        All heat paths.
+    lift : Lift
+        The cooler.
+    cooled, floating : (stages,) arrays of bool
+        Stages the cooler cools itself, and stages that take the temperature their heat gives them.
+    """
+
+    system: System
+    lift: Lift
+    cooled: NDArray[np.bool_]
+    floating: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Residuals:
+    """How far temperatures are from a balance [K], its derivatives by temperature, and by heat."""
+
+    miss_K: Array
+    slopes: Array
+    kelvin_per_W: Array
+
+
+def residuals(
+    problem: Problem, T_K: Array, coefficients: Array, subtract_W: Array, settings: Settings
+) -> Residuals:
+    """What is missing to a balance at temperatures (variants, stages).
+
+    A cooled stage misses the temperature the cooler has for its heat less `subtract_W` (variants, 2); a
+    floating one the step that would carry its heat away. Every other stage stays where it is.
+    """
+    heat_W, slopes_W_K = problem.system.heat_W(coefficients, T_K)
+    eye = np.eye(STAGES)
+    miss_K, slopes = np.zeros_like(T_K), np.broadcast_to(eye, slopes_W_K.shape).copy()
+    per_W = np.zeros_like(slopes)
+    two = slice(SHIELD, PLATFORM + 1)
+    kelvin, rise = problem.lift.kelvin(heat_W[:, two] - subtract_W, settings)
+    both = np.broadcast_to(rise, (len(T_K), 2, 2))
+    for number, stage in enumerate((SHIELD, PLATFORM)):
+        if problem.cooled[stage]:
+            here = both[:, number, :] * problem.cooled[two]
+            miss_K[:, stage] = T_K[:, stage] - kelvin[:, number]
+            slopes[:, stage] -= np.einsum("vn,vnj->vj", here, slopes_W_K[:, two])
+            per_W[:, stage, two] = here
+    for stage in np.flatnonzero(problem.floating).tolist():
+        away_W_K = np.maximum(-slopes_W_K[:, stage, stage], 1e-15)
+        miss_K[:, stage] = -heat_W[:, stage] / away_W_K
+        slopes[:, stage] = -slopes_W_K[:, stage] / away_W_K[:, None]
+        per_W[:, stage, stage] = 1.0 / away_W_K
+    return Residuals(miss_K, slopes, per_W)
+
+
+def solve(
+    problem: Problem, start_K: Array, coefficients: Array, subtract_W: Array, settings: Settings
+) -> Array:
+    """Temperatures (variants, stages) of the balance, from `start_K` of the same shape.
+
+    Newton's method; where a step makes things worse it is shortened as by a heat capacity, so that it
+    follows how the cryostat itself would settle.
+
+    Raises
+    ------
+    NotSolved
+        When a variant does not converge.
+    """
+    T_K, drag = start_K.copy(), np.zeros(len(start_K))
+    now = residuals(problem, T_K, coefficients, subtract_W, settings)
+    worst = np.abs(now.miss_K).max(axis=1)
+    for _ in range(_MOST_STEPS):
+        step = np.linalg.solve(now.slopes + drag[:, None, None] * np.eye(STAGES), -now.miss_K[..., None])[
+            ..., 0
+        ]
+        held = np.clip(T_K + np.clip(step, -0.5 * T_K, T_K), _FLOOR_K, _CEILING_K)
+        after = residuals(problem, held, coefficients, subtract_W, settings)
+        size = np.abs(after.miss_K).max(axis=1)
+        done = size < _NEAR_K
+        worse = size > worst * 1.000001
+        drag = np.where(worse & ~done, np.maximum(4.0 * drag, 0.5), np.where(drag < 0.02, 0.0, drag / 3.0))
+        T_K, now, worst = held, after, size
+        if done.all():
+            return _checked(T_K, size)
+    raise NotSolved("The temperatures did not settle: no balance was found.")
+
+
+def _checked(T_K: Array, size: Array) -> Array:
+    """Refuse an answer that stuck to the edge of what is allowed, or is no number."""
+    inside = np.isfinite(T_K).all() and (T_K > _FLOOR_K).all() and (T_K < _CEILING_K).all()
+    if not inside or not (size < _NEAR_K).all():
+        raise NotSolved("No balance was found within the temperatures a cryostat can have.")
+    return T_K

@@ -1,0 +1,136 @@
+"""All recipes of a cryostat in one set of arrays, and the heat they bring at any temperatures.
+
+A *slot* is one row between one pair of stages: all terms that share it are one coefficient. A *variant* is
+one set of coefficients of all slots; many variants are worked out together, each at its own temperatures.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.physics.materials.arrays import Array
+from server.physics.thermal.recipe import Recipe
+from server.physics.thermal.rows import POWER, Row, stacked
+
+STAGES = 5
+Indices = NDArray[np.intp]
+
+
+@dataclass(frozen=True, eq=False)
+class Terms:
+    """Every term of every element: which element, which slot, how much."""
+
+    element: Indices
+    slot: Indices
+    coefficient: Array
+
+
+class System:
+    """The slots of a set of recipes.
+
+    Attributes
+    ----------
+    rows : tuple of Row
+        Every row that is used, watts first.
+    row, hot, cold : (slots,) arrays
+        What each slot is.
+    terms : Terms
+        The terms of all elements at their best values.
+    """
+
+    def __init__(self, recipes: Sequence[Recipe], extra: Sequence[tuple[Row, int, int]] = ()) -> None:
+        number: dict[Row, int] = {POWER: 0}
+        for recipe in recipes:
+            for row in recipe.rows:
+                number.setdefault(row, len(number))
+        for row, _, _ in extra:
+            number.setdefault(row, len(number))
+        self.rows = tuple(number)
+        codes, elements, coefficients = _flat(recipes, number)
+        more = np.array([number[row] * 25 + 5 * hot + cold for row, hot, cold in extra], dtype=np.intp)
+        slots, where = np.unique(np.concatenate([codes, more]), return_inverse=True)
+        self.row, path = np.divmod(slots, 25)
+        self.hot, self.cold = np.divmod(path, 5)
+        self.terms = Terms(elements, where[: len(codes)].astype(np.intp), coefficients)
+        self.extra: Indices = where[len(codes) :].astype(np.intp)
+        self.given: NDArray[np.bool_] = self.row == 0
+        self.stack = stacked(self.rows)
+        self._make_matrices()
+
+    def _make_matrices(self) -> None:
+        """How slots add up at stages: heat enters `cold` and, unless it is given watts, leaves `hot`."""
+        count, all_slots = len(self.row), np.arange(len(self.row))
+        enters = np.zeros((count, STAGES))
+        enters[all_slots, self.cold] = 1.0
+        enters[all_slots[~self.given], self.hot[~self.given]] -= 1.0
+        self.enters: Array = enters
+        at_hot, at_cold = np.eye(STAGES)[self.hot], np.eye(STAGES)[self.cold]
+        self.by_hot: Array = (enters[:, :, None] * at_hot[:, None, :]).reshape(count, -1)
+        self.by_cold: Array = (enters[:, :, None] * at_cold[:, None, :]).reshape(count, -1)
+
+    def total(self, weights: Array) -> Array:
+        """Coefficient of every slot, each element taken `weights` times."""
+        picked = self.terms.coefficient * weights[self.terms.element]
+        return self.per_slot(self.terms.slot, picked)
+
+    def per_slot(self, slot: Indices, values: Array) -> Array:
+        """Values added up by slot."""
+        return np.asarray(np.bincount(slot, values, minlength=len(self.row)), dtype=float)
+
+    def without_each(self, total: Array, elements: Indices) -> Array:
+        """Coefficients (elements, slots) with each element left out in turn."""
+        place = np.full(int(self.terms.element.max(initial=-1)) + 1, -1)
+        place[elements] = np.arange(len(elements))
+        variant = place[self.terms.element]
+        taken = variant >= 0
+        flat = variant[taken] * len(self.row) + self.terms.slot[taken]
+        count = len(elements) * len(self.row)
+        gone = np.bincount(flat, self.terms.coefficient[taken], minlength=count)
+        return total - gone.reshape(len(elements), len(self.row))
+
+    def drives(self, T_K: Array) -> tuple[Array, Array, Array]:
+        """For temperatures (variants, stages) what drives each slot, and its derivatives at hot and cold."""
+        value, slope = self.stack.at(T_K)
+        hot, cold = (slice(None), self.hot, self.row), (slice(None), self.cold, self.row)
+        drive = np.where(self.given, 1.0, value[hot] - value[cold])
+        return drive, np.where(self.given, 0.0, slope[hot]), np.where(self.given, 0.0, slope[cold])
+
+    def heat_W(self, coefficients: Array, T_K: Array) -> tuple[Array, Array]:
+        """Heat into every stage (variants, stages), and its derivatives by temperature (…, stages)."""
+        drive, by_hot, by_cold = self.drives(T_K)
+        heat = (coefficients * drive) @ self.enters
+        slopes = (coefficients * by_hot) @ self.by_hot - (coefficients * by_cold) @ self.by_cold
+        return heat, slopes.reshape(-1, STAGES, STAGES)
+
+
+def _flat(recipes: Sequence[Recipe], number: dict[Row, int]) -> tuple[Indices, Indices, Array]:
+    """Slot codes, elements and coefficients of all terms, one after another."""
+    offsets, numbers, total = [], [], 0
+    for recipe in recipes:
+        offsets.append(total)
+        numbers += [number[row] for row in recipe.rows]
+        total += len(recipe.rows)
+    counts = np.array([len(recipe.coefficient) for recipe in recipes], dtype=np.intp)
+    if not counts.sum():
+        return np.zeros(0, np.intp), np.zeros(0, np.intp), np.zeros(0)
+    local = np.concatenate([recipe.row for recipe in recipes]).astype(np.intp)
+    path = np.concatenate([recipe.path for recipe in recipes]).astype(np.intp)
+    row = np.array(numbers, dtype=np.intp)[local + np.repeat(np.array(offsets, dtype=np.intp), counts)]
+    elements = np.repeat(np.arange(len(recipes)), counts)
+    return row * 25 + path, elements, np.concatenate([recipe.coefficient for recipe in recipes])
+
+
+def alone_W(recipe: Recipe, T_K: Array) -> Array:
+    """Heat that one recipe brings into every stage at temperatures (stages,) [W]."""
+    heat_W = np.zeros(STAGES)
+    if not len(recipe.coefficient):
+        return heat_W
+    hot, cold = np.divmod(recipe.path, STAGES)
+    value = stacked(recipe.rows).at(T_K)[0]
+    given = np.array([row is POWER for row in recipe.rows])[recipe.row]
+    flow = recipe.coefficient * np.where(given, 1.0, value[hot, recipe.row] - value[cold, recipe.row])
+    np.add.at(heat_W, cold, flow)
+    np.subtract.at(heat_W, hot[~given], flow[~given])
+    return heat_W
