@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 
 import server.physics
+from server.physics.thermal.docstrings import described, sections
 from server.units import SUFFIXES
 
 FACES = ("materials", "mechanics", "statistics", "thermal")
@@ -81,54 +82,11 @@ DIMENSIONLESS_RESULTS = {
 }
 # Functions whose answer is in the unit of what they are given.
 UNIT_AS_GIVEN = {"together"}
-SIGNS = str.maketrans({"²": "2", "³": "3", "⁴": "4", "Ω": "ohm"})
-
-
-def suffix_of(unit: str) -> str:
-    """The name suffix of a printed unit: ``W/(m² K)`` is ``W_m2_K``, ``1/m`` is ``per_m``, ``1`` is empty."""
-    above, _, below = unit.translate(SIGNS).replace("(", "").replace(")", "").partition("/")
-    above, below = ("_".join(part.split()) for part in (above, below))
-    if above == "1":
-        return f"per_{below}" if below else ""
-    per = "_per_" if (above, below) in {("N", "m"), ("m", "N")} else "_"
-    return f"{above}{per}{below}" if below else above
 
 
 def suffix_in(name: str) -> str:
     """The unit at the end of a name; empty when it has none."""
     return next((suffix for suffix in SUFFIXES if name.endswith(f"_{suffix}") or name == suffix), "")
-
-
-def sections(docstring: str) -> dict[str, list[str]]:
-    """The lines of each numpydoc section, the summary under an empty name."""
-    lines = inspect.cleandoc(docstring).splitlines()
-    found: dict[str, list[str]] = {"": []}
-    name = ""
-    for number, line in enumerate(lines):
-        if number + 1 < len(lines) and line and set(lines[number + 1]) == {"-"}:
-            name = line
-            found[name] = []
-        elif set(line) != {"-"} or not line:
-            found[name].append(line)
-    return found
-
-
-def entries(lines: list[str]) -> dict[str, str]:
-    """What a section says of each of its names: ``{name: description}``."""
-    found: dict[str, str] = {}
-    names: list[str] = []
-    for line in lines:
-        if line and not line.startswith(" "):
-            names = [name.strip() for name in line.partition(" : ")[0].split(",")]
-            found.update(dict.fromkeys(names, ""))
-        else:
-            found.update({name: f"{found[name]} {line.strip()}" for name in names})
-    return found
-
-
-def units_in(text: str) -> list[str]:
-    """The units in square brackets of a description."""
-    return re.findall(r"\[([^\[\]]+)\]", text)
 
 
 def is_number(annotation: object) -> bool:
@@ -145,18 +103,17 @@ def faults_of_function(name: str, function: Callable[..., Any]) -> list[str]:
     signature = inspect.signature(function)
     numbers = {p.name for p in signature.parameters.values() if is_number(p.annotation)}
     faults = [] if (found[""] or [""])[0].endswith(".") else ["its first line is no sentence"]
-    described = entries(found.get("Parameters", []))
-    if sorted(described) != sorted(signature.parameters):
-        faults.append(f"Parameters {list(described)} are not {list(signature.parameters)}")
-    for parameter in numbers & set(described):
-        units = [suffix_of(unit) for unit in units_in(described[parameter])]
-        if suffix_in(parameter) not in units:
-            faults.append(f"{parameter} is described with the units {units}")
-    returned = entries(found.get("Returns", []))
+    parameters = {told.name: told for told in described(found.get("Parameters", []))}
+    if sorted(parameters) != sorted(signature.parameters):
+        faults.append(f"Parameters {list(parameters)} are not {list(signature.parameters)}")
+    for name_of_number in numbers & set(parameters):
+        told = parameters[name_of_number]
+        if not told.is_number or told.suffix != suffix_in(name_of_number):
+            faults.append(f"{name_of_number} is described with the unit '{told.suffix}'")
     if is_number(signature.return_annotation) and name not in UNIT_AS_GIVEN:
-        units = [suffix_of(u) for text in returned.values() for u in units_in(text)]
-        if suffix_in(name) not in units:
-            faults.append(f"Returns has the units {units}")
+        returned = described(found.get("Returns", []))
+        if not any(told.is_number and told.suffix == suffix_in(name) for told in returned):
+            faults.append(f"Returns has the units {[told.suffix for told in returned]}")
     measured = bool(numbers) or is_number(signature.return_annotation)
     needed = ["Returns", "Examples"]
     needed += ["Raises"] if any(p.default is p.empty for p in signature.parameters.values()) else []
@@ -294,20 +251,3 @@ def test_the_check_finds_a_number_without_a_unit() -> None:
     assert faults_of_names("here", {"length": "float"}, None) == ["here: length"]
     assert faults_of_names("here", {"length_m": "float", "share": "Band"}, ("heat_W", "float")) == []
     assert faults_of_names("here", {}, ("heat", "Band")) == ["here: the result of heat"]
-
-
-@pytest.mark.parametrize(
-    ("unit", "suffix"),
-    [
-        ("W/(m² K)", "W_m2_K"),
-        ("W/(m² K Pa)", "W_m2_K_Pa"),
-        ("N m", "N_m"),
-        ("N/m", "N_per_m"),
-        ("1/m", "per_m"),
-        ("Ω m", "ohm_m"),
-        ("1", ""),
-        ("J/(kg K)", "J_kg_K"),
-    ],
-)
-def test_printed_units_become_suffixes(unit: str, suffix: str) -> None:
-    assert suffix_of(unit) == suffix

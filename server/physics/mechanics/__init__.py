@@ -1,6 +1,11 @@
 """Screws, springs and what they hold together when it is cold."""
 
-from server.physics.mechanics.clamping import Clamping, clamping_cold, clamping_left_N
+from server.physics.mechanics.clamping import (
+    Clamping,
+    clampable,
+    clamping_cold,
+    clamping_left_N,
+)
 from server.physics.mechanics.discs import (
     disc_of_size,
     disc_sizes,
@@ -33,6 +38,7 @@ __all__ = [
     "ScrewCheck",
     "Thread",
     "check_screw",
+    "clampable",
     "clamping_cold",
     "clamping_left_N",
     "disc_force_band_N",

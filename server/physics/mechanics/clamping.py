@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from server.physics.arguments import check_finite, check_not_negative, check_positive
-from server.physics.materials import material
+from server.physics.materials import material, materials
 from server.physics.mechanics.screws import joint_stiffness_N_per_m, screw_stiffness_N_per_m, young_Pa
 from server.physics.mechanics.springs import DiscStack
 from server.physics.mechanics.threads import thread
@@ -48,6 +48,22 @@ class Clamping:
     mismatch_m: float
     loose: bool
     flat_when_warm: bool
+
+
+def clampable() -> tuple[str, ...]:
+    """The materials `clamping_cold` knows contraction and modulus of.
+
+    Returns
+    -------
+    tuple of str
+        Names of materials.
+
+    Examples
+    --------
+    >>> "stainless-304" in clampable()
+    True
+    """
+    return tuple(name for name in materials("contraction") if _family(name) != name or name in _FAMILIES)
 
 
 def clamping_left_N(
@@ -126,7 +142,12 @@ def clamping_cold(
     stack: DiscStack | None = None,
     cold_K: float = 4.0,
 ) -> Clamping:
-    """What cooling leaves of the preload of one screw.
+    r"""What cooling leaves of the preload of one screw.
+
+    .. math:: F = F_0 - \frac{\delta}{1/k_b + 1/k_j}, \quad \delta = L (c_j - c_b)
+
+    with the contractions c and stiffnesses k of joint and screw over the length L clamped; with springs the
+    force at which all deflections add up.
 
     Parameters
     ----------
@@ -169,7 +190,8 @@ def clamping_cold(
 
     References
     ----------
-    As `clamping_left_N`; contractions as the materials say.
+    J. A. Chambers, Preloaded Joint Analysis Methodology for Space Flight Systems, NASA TM-106943 (1995);
+    contractions as the materials say.
     """
     size = thread(thread_name)
     mismatch_m = grip_m * (material(joint).contraction(cold_K) - material(screw).contraction(cold_K))

@@ -242,7 +242,7 @@ def residual_gas_W(
 
     Notes
     -----
-    A gauge calibrated for nitrogen reads other gases wrongly. A gas may have frozen out: `remaining_gases`.
+    A gauge calibrated for nitrogen reads other gases wrongly. A gas may have frozen out.
 
     Examples
     --------
@@ -324,7 +324,12 @@ def clamping_with_discs(
     orientation: str,
     cold_K: float = 4.0,
 ) -> Clamping:
-    """What cooling leaves of the preload of a screw with disc springs under its head.
+    r"""What cooling leaves of the preload of a screw with disc springs under its head.
+
+    .. math:: \frac{F}{k_b} + \frac{F}{k_j} + s(F) = \frac{F_0}{k_b} + \frac{F_0}{k_j} + s(F_0)
+              - L (c_j - c_b)
+
+    with the deflection s(F) of the stack, which does not grow beyond flat.
 
     Parameters
     ----------
@@ -369,7 +374,8 @@ def clamping_with_discs(
 
     References
     ----------
-    As `clamping_left_N` and `disc_spring_force_N`.
+    J. A. Chambers, NASA TM-106943 (1995); DIN EN 16984 (formerly DIN 2092); contractions as the materials
+    say.
     """
     stack = stack_of(disc_of_size(disc), orientation)
     return clamping_cold(

@@ -119,7 +119,11 @@ def keller_W_m2(
 def blanket_W_m2(
     cold_K: float, hot_K: float, layers: float, layers_per_m: float = 2000.0, pressure_Pa: float = 0.0
 ) -> Band:
-    """Heat flux through a blanket as it is built, with seams and holes.
+    r"""Heat flux through a blanket as it is built, with seams and holes.
+
+    .. math:: q = S q_{ideal}
+
+    with the flux of an ideal blanket after Keller and a factor S of 1 to 4 for how it is made.
 
     Parameters
     ----------
@@ -154,7 +158,8 @@ def blanket_W_m2(
 
     References
     ----------
-    As `keller_W_m2`; the seam factor is common practice, no source.
+    C. W. Keller, G. R. Cunnington, A. P. Glassford, Thermal Performance of Multilayer Insulations, NASA
+    CR-134477 (1974); the factor for seams is common practice, no source.
     """
     check_positive(cold_K=cold_K, hot_K=hot_K)
     order = (cold_K, hot_K) if cold_K <= hot_K else (hot_K, cold_K)

@@ -446,6 +446,8 @@ def gas_W_m2(
 def remaining_gases(coldest_K: float) -> tuple[str, ...]:
     """Which gases a cold surface has not taken out of the vacuum.
 
+    A gas is gone when its vapour pressure at the coldest surface is far below any vacuum that matters.
+
     Parameters
     ----------
     coldest_K : float

@@ -167,7 +167,8 @@ def joint_conductance_W_K(filler: str, force_N: float, temperature_K: float, met
 
     References
     ----------
-    As `joint_law`.
+    J. W. Ekin, Experimental Techniques for Low-Temperature Measurements, Fig. 2.7, from memory;
+    L. J. Salerno, P. Kittel, A. L. Spivak, Cryogenics 34 (1994), abstract.
     """
     check_positive(force_N=force_N, temperature_K=temperature_K)
     law = joint_law(filler, metal)
@@ -180,6 +181,22 @@ def joint_conductance_W_K(filler: str, force_N: float, temperature_K: float, met
     return Band(best_W_K * math.exp(-down), best_W_K, best_W_K * math.exp(up))
 
 
+def mount_states() -> tuple[str, ...]:
+    """What `mount_resistance_K_W` knows a mount to be.
+
+    Returns
+    -------
+    tuple of str
+        Names of states; ``dry`` is also loose.
+
+    Examples
+    --------
+    >>> mount_states()
+    ('greased', 'indium', 'dry', 'unknown')
+    """
+    return tuple(_data()["mounts"]["resistance_K_W"])
+
+
 def mount_resistance_K_W(filler: str, temperature_K: float) -> Band:
     r"""Resistance of a whole mount, from the sample to the platform, when nobody measured it.
 
@@ -188,7 +205,7 @@ def mount_resistance_K_W(filler: str, temperature_K: float) -> Band:
     Parameters
     ----------
     filler : str
-        ``greased`` or ``indium`` for a well made mount, ``dry`` also for a loose one, ``unknown``.
+        One of `mount_states()`.
     temperature_K : float
         Temperature of the mount, above zero; the law is held below 1 K and above 20 K [K].
 

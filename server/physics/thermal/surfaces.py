@@ -122,7 +122,7 @@ def emissivity(finish: str, temperature_K: float) -> Band:
     References
     ----------
     M. Kutz (ed.), Mechanical Engineers' Handbook vol. 4, cryogenics chapter, Table 5 p. 495; the rest from
-    memory, as `finish` says for each.
+    memory, as each finish says.
     """
     entry = _entry(finish)
     cold_K, hot_K = COVERED_K
