@@ -17,6 +17,7 @@ from server.physics.statistics.bands import Band
 
 Quantity = float | Band | None
 LONGEST = 80
+MOST_DIGITS = 4
 NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 UNIT = r"(?:1/[^\s\d]+|[^\s\d+.,–-][^,–]*?)??"
 ONE_OR_RANGE = re.compile(rf"({NUMBER})\s*({UNIT})\s*(?:(?:–|-|to\b)\s*({NUMBER})\s*({UNIT}))?")
@@ -411,7 +412,8 @@ def _places(low: Decimal, best: Decimal | None, high: Decimal) -> int:
     span = high - low
     if best is not None:
         span = max(2 * min(high - best, best - low), span / 50)
-    return math.ceil(-math.log10(span / 3))
+    most = MOST_DIGITS - 1 - max(abs(low), abs(high)).adjusted()
+    return min(math.ceil(-math.log10(span / 3)), most)
 
 
 def _cut(number: Decimal, places: int, way: str) -> Decimal:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from server.physics.materials.arrays import Array
 from server.physics.statistics import Band
 from server.physics.thermal import fields
-from server.physics.thermal.elements import Joint
+from server.physics.thermal.elements import Joint, Run
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD
 from server.physics.thermal.results import Cause
 from server.physics.thermal.state import TWO, State
@@ -25,6 +25,9 @@ LEAST_CAUSE = 2e-6
 MOST_CAUSES = 60
 NOTHING = 1e-18
 """What rounding leaves of a heat or a temperature that is none."""
+
+ROUNDING_K = 1e-9
+"""Below this a cost is what solving twice leaves of none."""
 
 ZERO = Band.exact(0.0)
 
@@ -52,15 +55,14 @@ def gather(
     """
     down, up = -np.minimum(values.min(axis=0), 0.0), np.maximum(values.max(axis=0), 0.0)
     much = (down + up) > least
-    sums = np.zeros((4, count, STAGES))
+    flat = (groups[:, None] * STAGES + np.arange(STAGES)).ravel()
     parts = (
         down**2,
-        np.where(open_ended[:, None], 0.0, up) ** 2,
+        np.where(open_ended[:, None], 0.0, up**2),
         much & ranged[:, None],
         much & open_ended[:, None],
     )
-    for total, part in zip(sums, parts, strict=True):
-        np.add.at(total, groups, part)
+    sums = [np.bincount(flat, part.ravel(), count * STAGES).reshape(count, STAGES) for part in parts]
     return Spread(np.sqrt(sums[0]), np.sqrt(sums[1]), (sums[2] + sums[3]) == 0.0, sums[3] == 0.0)
 
 
@@ -141,7 +143,20 @@ def heat_shares(state: State, found: Influences) -> Shares:
     for place, number in enumerate(numbers.tolist()):
         if isinstance(state.inventory.elements[number], Joint):
             _of_joint(state, found, number, place, spread)
+    _keep_direction(state, numbers, heat_W, spread)
     return Shares(numbers, heat_W, spread)
+
+
+def _keep_direction(state: State, numbers: Indices, heat_W: Array, spread: Spread) -> None:
+    """However unsure its size, heat between two stages does not turn round: its band ends at nothing.
+
+    Not so for a run, whose lags decide where heat lands, nor for a joint, which carries what others bring.
+    """
+    one_way = [not isinstance(state.inventory.elements[n], Run | Joint) for n in numbers.tolist()]
+    rows = np.array(one_way, dtype=bool)[:, None]
+    limited = rows & (heat_W > 0.0), rows & (heat_W < 0.0)
+    for side, where in zip((spread.down, spread.up), limited, strict=True):
+        np.minimum(side, np.abs(heat_W), out=side, where=where)
 
 
 def _of_joint(state: State, found: Influences, number: int, place: int, spread: Spread) -> None:
@@ -172,9 +187,12 @@ def cost_shares(state: State, found: Influences) -> Shares:
     numbers = np.array(list(joint), dtype=np.intp)
     cost_K = np.zeros((len(numbers), STAGES))
     if len(numbers):
-        without = state.now - _by_slot(state, numbers)
-        bare = np.broadcast_to(state.bare, without.shape)
-        cost_K = state.T_K - solve_variants(state, without, bare, state.settings)
+        gone = _by_slot(state, numbers)
+        drive = state.problem.system.drives(state.T_K[None, :])[0][0]
+        about_K = ((gone * drive) @ state.problem.system.enters) @ state.response_K_W.T
+        start_K = np.maximum(state.T_K - about_K, 0.5 * state.T_K)
+        cost_K = state.T_K - solve_variants(state, state.now - gone, state.bare, state.settings, start_K)
+        cost_K[np.abs(cost_K) < ROUNDING_K] = 0.0
     least = NOTICEABLE / 10.0 * state.T_K
     return Shares(numbers, cost_K, _own(found, found.kelvin, numbers, len(state.recipes), least))
 
@@ -243,39 +261,48 @@ def _where(there: NDArray[np.bool_], values: Array) -> list[float | None]:
     return [number if known else None for number, known in zip(numbers, there.ravel().tolist(), strict=True)]
 
 
-class _Merged(NamedTuple):
-    """One cause, however many elements share it."""
-
-    kelvin: Array
-    users: frozenset[int]
-    open_ended: bool
-
-
 def causes(state: State, found: Influences, temperatures: Mapping[str, Band]) -> tuple[Cause, ...]:
     """What widens the bands, widest first; data shared by several elements are one cause."""
-    merged: dict[tuple[int, str], _Merged] = {}
-    for number, what in enumerate(found.what):
-        shared, element = int(found.shared[number]), int(found.element[number])
-        group = (-2 - shared if shared >= 0 else element, what)
-        known = merged.get(group, _Merged(np.zeros((2, STAGES)), frozenset(), False))
-        merged[group] = _Merged(
-            known.kelvin + found.kelvin[:, number],
-            known.users | {element},
-            known.open_ended or bool(found.open_ended[number]),
+    columns = [INDEX[stage] for stage in temperatures]
+    group, count = _groups(found)
+    sums = np.zeros((2, count, STAGES))
+    for end in (0, 1):
+        flat = (group[:, None] * STAGES + np.arange(STAGES)).ravel()
+        sums[end] = np.bincount(flat, found.kelvin[end].ravel(), count * STAGES).reshape(count, STAGES)
+    half_K = (np.maximum(sums.max(axis=0), 0.0) - np.minimum(sums.min(axis=0), 0.0)) / 2.0
+    half_K = np.where(half_K > LEAST_CAUSE * state.T_K, half_K, 0.0)[:, columns]
+    open_ended = np.bincount(group, found.open_ended, count) > 0
+    order = np.argsort(
+        -(half_K + np.where(open_ended[:, None] & (half_K > 0.0), 1e9, 0.0)).ravel(), kind="stable"
+    )
+    rows, stages = list(temperatures), len(columns)
+    told = [divmod(int(place), stages) for place in order[:MOST_CAUSES] if half_K.flat[place] > 0.0]
+    return tuple(
+        _cause(
+            state,
+            found,
+            np.flatnonzero(group == one),
+            rows[column],
+            None if open_ended[one] else half_K[one, column],
         )
-    rows = [row for (_, what), cause in merged.items() for row in _by_stage(state, what, cause, temperatures)]
-    rows.sort(key=lambda cause: -(np.inf if cause.half_width_K is None else cause.half_width_K))
-    return tuple(rows[:MOST_CAUSES])
+        for one, column in told
+    )
 
 
-def _by_stage(state: State, what: str, cause: _Merged, temperatures: Mapping[str, Band]) -> list[Cause]:
-    """What one cause does to every stage where that can be noticed."""
-    high, low = np.maximum(cause.kelvin.max(axis=0), 0.0), np.minimum(cause.kelvin.min(axis=0), 0.0)
-    half_K = (high - low) / 2.0
-    user = next(iter(cause.users)) if len(cause.users) == 1 else COOLER
-    key = None if user == COOLER else state.inventory.elements[user].key
-    noticed = [
-        stage for stage in temperatures if half_K[INDEX[stage]] > LEAST_CAUSE * state.T_K[INDEX[stage]]
+def _groups(found: Influences) -> tuple[Indices, int]:
+    """Influences that are one cause: a material's data whoever uses it, all else by itself."""
+    alone = np.arange(len(found.what))
+    first_of_row = {row: place for place, row in reversed(list(enumerate(found.shared.tolist()))) if row >= 0}
+    first = [
+        first_of_row[row] if row >= 0 else place
+        for place, row in zip(alone, found.shared.tolist(), strict=True)
     ]
-    widths = [None if cause.open_ended else float(half_K[INDEX[stage]]) for stage in noticed]
-    return [Cause(key, what, stage, width) for stage, width in zip(noticed, widths, strict=True)]
+    kept, group = np.unique(np.array(first, dtype=np.intp), return_inverse=True)
+    return group.astype(np.intp), len(kept)
+
+
+def _cause(state: State, found: Influences, members: Indices, stage: str, half_K: float | None) -> Cause:
+    users = {int(found.element[member]) for member in members}
+    one = users.pop() if len(users) == 1 else COOLER
+    key = None if one == COOLER else state.inventory.elements[one].key
+    return Cause(key, found.what[members[0]], stage, None if half_K is None else float(half_K))
