@@ -3,7 +3,7 @@
 A stored budget is a row for (revision, cooler version, model, time), never overwritten; the newest is shown.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -65,13 +65,23 @@ def element_faults(puts: Iterable[Put], cryostat: Cryostat) -> dict[str, str]:
 
 def _stage_faults(element: thermal.Element, cryostat: Cryostat) -> dict[str, str]:
     """Stages an element names that this cryostat does not have."""
-    names = ("ends_on", "hot_stage", "cold_stage", "stage")
-    absent = {
-        name: stage
-        for name in names
-        if (stage := getattr(element, name, None)) and stage not in cryostat.stages
+    return {
+        name: f"This cryostat has no {stage}; choose another stage"
+        for name, stage in _stages_named(element)
+        if stage not in cryostat.stages
     }
-    return {name: f"This cryostat has no {stage}; choose another stage" for name, stage in absent.items()}
+
+
+def _stages_named(element: thermal.Element) -> Iterator[tuple[str, str]]:
+    """Every field in which a stage stands, with the stage."""
+    for name in ("ends_on", "hot_stage", "cold_stage", "stage"):
+        if hasattr(element, name):
+            yield name, getattr(element, name)
+    if isinstance(element, thermal.Run):
+        for crossing in element.lengths_m:
+            yield from ((f"lengths_m.{'-'.join(crossing)}", stage) for stage in crossing)
+        for name, rows in (("lags", element.lags), ("attenuators", element.attenuators)):
+            yield from ((f"{name}[{number}].stage", row.stage) for number, row in enumerate(rows))
 
 
 def read_each(puts: Iterable[Put]) -> dict[str, thermal.Element]:
@@ -97,12 +107,21 @@ def compute(session: Session, cryostat: Cryostat, puts: Mapping[str, Put]) -> Fo
         computed = thermal.balance(_physical(cryostat, version, bare), tuple(elements.values()))
     except NotSolved as problem:
         computed = _incomplete(cryostat, f"The balance found no solution: {problem}")
+    except document.BadDocument as bad:
+        computed = _incomplete(
+            cryostat, f"The cooler does not fit these stages: {'; '.join(bad.faults.values())}"
+        )
     computed = _with_unread(computed, puts.keys() - elements.keys())
     return Found(computed, document.write_budget(computed), version.number, None)
 
 
 def _physical(cryostat: Cryostat, version: CoolerVersion, bare: Mapping[str, Put]) -> thermal.Cryostat:
-    about = {
+    return document.read_cryostat(described(cryostat, version, bare))
+
+
+def described(cryostat: Cryostat, version: CoolerVersion, bare: Mapping[str, Put]) -> dict[str, Any]:
+    """The cryostat as its document has it."""
+    return {
         "stages": cryostat.stages,
         "cooler": version.data["cooler"],
         "limits_K": cryostat.limits_K,
@@ -112,7 +131,6 @@ def _physical(cryostat: Cryostat, version: CoolerVersion, bare: Mapping[str, Put
             "temperatures_K": version.data.get("bare_temperatures_K", {}),
         },
     }
-    return document.read_cryostat(about)
 
 
 def cooler_faults(cryostat: Cryostat, data: Mapping[str, Any]) -> dict[str, str]:
@@ -215,10 +233,20 @@ def shutters_of_all(session: Session) -> Mapping[int, Sequence[tuple[str, str]]]
     return found
 
 
-def used_W(computed: thermal.Budget, stage: str) -> Band | None:
-    """All heat the elements bring to a stage."""
-    heats = [by_stage[stage] for by_stage in computed.heats.values() if stage in by_stage]
+def used_W(computed: thermal.Budget, puts: Mapping[str, Put], stage: str) -> Band | None:
+    """All heat the elements bring to a stage; what a joint carries on is not counted again."""
+    bringing = (key for key, put in puts.items() if put.kind != "joint")
+    heats = [computed.heats[key][stage] for key in bringing if stage in computed.heats.get(key, {})]
     return together(heats) if heats else None
+
+
+def bare_keys(session: Session, cryostat: Cryostat, puts: Mapping[str, Put]) -> frozenset[str]:
+    """Elements that stand as they did at the bare reference: part of the zero everything is told from."""
+    version = cooler(session, cryostat)
+    if version is None or not version.bare_revision:
+        return frozenset()
+    bare = contents.elements(session, cryostat, version.bare_revision)
+    return frozenset(key for key, put in puts.items() if key in bare and bare[key].data == put.data)
 
 
 def shifts_K(now: thermal.Budget, then: thermal.Budget, difference: Difference) -> dict[str, Band]:

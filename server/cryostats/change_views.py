@@ -130,7 +130,9 @@ def _preview(
     return PreviewView(
         effects=shifts(cryostat, found.now, found.then.budget, moved_K),
         diff=difference_view(found.difference),
-        budget=views.budget_view(cryostat, found.after, found.then),
+        budget=views.budget_view(
+            cryostat, found.after, found.then, budget.bare_keys(session, cryostat, found.after)
+        ),
         warnings=tuple(row.text for row in found.then.budget.warnings if row.key in touched),
     )
 

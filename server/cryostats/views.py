@@ -53,6 +53,7 @@ class ElementLine:
     heats_W: Mapping[str, Band]
     costs_K: Mapping[str, Band | None]
     weight: float
+    bare: bool
     warnings: tuple[str, ...]
     gap: str | None
 
@@ -107,7 +108,7 @@ def configuration(session: Session, person: Person, cryostat: Cryostat, number: 
         cryostat=cryostat,
         number=number,
         revision=revision,
-        budget=budget_view(cryostat, elements, found),
+        budget=budget_view(cryostat, elements, found, budget.bare_keys(session, cryostat, elements)),
         grade=grade,
         grade_words=rules.GRADES.get(grade, "steward"),
         state=state,
@@ -117,17 +118,19 @@ def configuration(session: Session, person: Person, cryostat: Cryostat, number: 
     )
 
 
-def budget_view(cryostat: Cryostat, elements: Mapping[str, Put], found: budget.Found) -> BudgetView:
-    """The budget of these elements as a page shows it."""
+def budget_view(
+    cryostat: Cryostat, elements: Mapping[str, Put], found: budget.Found, bare: frozenset[str]
+) -> BudgetView:
+    """The budget of these elements as a page shows it; `bare` are those of the bare reference, told last."""
     computed = found.budget
     stages = tuple(stage for stage in cryostat.stages if stage != "vessel")
-    lines = _lines(elements, computed)
-    rows = tuple(_stage_row(stage, computed) for stage in stages)
+    lines = _lines(elements, computed, bare)
+    rows = tuple(_stage_row(stage, computed, elements) for stage in stages)
     cost_stages = tuple(stage for stage in ("platform", "sample") if stage in stages) or stages[-1:]
     return BudgetView(
         stages=rows,
         lines=lines,
-        largest=tuple(line for line in lines[:3] if line.weight > 0),
+        largest=tuple(line for line in lines[:3] if line.weight > 0 and not line.bare),
         ladder=ladder.draw(
             computed, cryostat.stages, cryostat.vessel_K, _words(cryostat, rows), _runs(lines, elements)
         ),
@@ -144,9 +147,9 @@ def budget_view(cryostat: Cryostat, elements: Mapping[str, Put], found: budget.F
     )
 
 
-def _stage_row(stage: str, computed: thermal.Budget) -> StageRow:
+def _stage_row(stage: str, computed: thermal.Budget, elements: Mapping[str, Put]) -> StageRow:
     margin = computed.margins.get(stage)
-    used_W, spare_W = budget.used_W(computed, stage), margin.spare_W if margin else None
+    used_W, spare_W = budget.used_W(computed, elements, stage), margin.spare_W if margin else None
     return StageRow(
         stage=stage,
         temperature_K=computed.temperatures.get(stage),
@@ -160,17 +163,21 @@ def _stage_row(stage: str, computed: thermal.Budget) -> StageRow:
     )
 
 
-def _lines(elements: Mapping[str, Put], computed: thermal.Budget) -> tuple[ElementLine, ...]:
+def _lines(
+    elements: Mapping[str, Put], computed: thermal.Budget, bare: frozenset[str]
+) -> tuple[ElementLine, ...]:
     weights = {key: _weight(computed.costs.get(key, {})) for key in elements}
-    order = sorted(elements, key=lambda key: (-weights[key], key))
+    order = sorted(elements, key=lambda key: (key in bare, -weights[key], key))
     gaps = {gap.key: gap.reason for gap in computed.gaps if gap.key}
     return tuple(
-        _line(number, elements[key], weights[key], computed, gaps.get(key))
+        _line(number, elements[key], weights[key], computed, gaps.get(key), key in bare)
         for number, key in enumerate(order, 1)
     )
 
 
-def _line(number: int, put: Put, weight: float, computed: thermal.Budget, gap: str | None) -> ElementLine:
+def _line(
+    number: int, put: Put, weight: float, computed: thermal.Budget, gap: str | None, bare: bool
+) -> ElementLine:
     return ElementLine(
         number=number,
         put=put,
@@ -179,6 +186,7 @@ def _line(number: int, put: Put, weight: float, computed: thermal.Budget, gap: s
         heats_W=computed.heats.get(put.key, {}),
         costs_K=computed.costs.get(put.key, {}),
         weight=weight,
+        bare=bare,
         warnings=tuple(row.text for row in computed.warnings if row.key == put.key),
         gap=gap,
     )

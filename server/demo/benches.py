@@ -62,6 +62,8 @@ HOUSE = (
         hot_stage="vessel",
         cold_stage="shield",
         area_m2=0.18,
+        cold_finish="bright-plated",
+        hot_finish="bare-stainless",
     ),
     house(
         "platform-round",
@@ -70,6 +72,8 @@ HOUSE = (
         hot_stage="shield",
         cold_stage="platform",
         area_m2=0.06,
+        cold_finish="bare-copper",
+        hot_finish="bright-plated",
     ),
     house("lid", "lid", "Shield lid", state="on", opening_diameter_m=0.09),
     house(
