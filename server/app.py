@@ -12,16 +12,17 @@ from starlette.middleware import Middleware
 from server import tables
 from server.cautions import routes as cautions
 from server.cryostats import api as cryostats_api
-from server.cryostats import change_routes, instrument_routes
+from server.cryostats import change_routes, instrument_routes, photograph_routes
 from server.cryostats import routes as cryostats
 from server.db import make_engine
+from server.files import routes as files
 from server.laboratory import routes as laboratory
 from server.people import routes as people
 from server.people.guards import current_person
 from server.settings import Settings, settings
 from server.web import guard, problems, render
 
-PAGES = (people, cautions, instrument_routes, change_routes, cryostats)
+PAGES = (people, cautions, instrument_routes, change_routes, photograph_routes, cryostats)
 APIS = (cryostats_api,)
 VENDOR_FILES = ("htmx.min.js",)
 
@@ -38,21 +39,27 @@ def make_app(engine: Engine | None = None, chosen: Settings | None = None) -> Fa
         middleware=[
             Middleware(guard.SecurityHeaders),
             Middleware(guard.OriginGuard),
-            Middleware(guard.SizeLimit, limit_bytes=lambda _path: chosen.body_limit_bytes),
+            Middleware(guard.SizeLimit, limit_bytes=lambda path: _limit_bytes(chosen, path)),
         ],
     )
     app.state.engine = engine or make_engine(chosen.url)
     app.state.settings = chosen
     for module in PAGES:
         app.include_router(module.router, include_in_schema=False)
-    # People stand above the laboratory, so its pages cannot ask for their guard themselves.
-    app.include_router(laboratory.router, include_in_schema=False, dependencies=[Depends(current_person)])
+    # People stand above the laboratory and the files, so these cannot ask for their guard themselves.
+    for below in (laboratory, files):
+        app.include_router(below.router, include_in_schema=False, dependencies=[Depends(current_person)])
     for module in APIS:
         app.include_router(module.router, prefix="/api/v1")
     app.mount("/static", StaticFiles(directory=render.STATIC), name="static")
     app.middleware("http")(_keep_static)
     problems.install(app)
     return app
+
+
+def _limit_bytes(chosen: Settings, path: str) -> int:
+    """How much may be sent to this address: photographs are larger than anything that is typed."""
+    return chosen.upload_limit_bytes if path.endswith("/photographs") else chosen.body_limit_bytes
 
 
 @asynccontextmanager

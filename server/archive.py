@@ -1,7 +1,8 @@
 """Backup and restore of the whole book, while the server runs, from one engine to the other.
 
-An archive is a zip of plain files: `about.json` and one `tables/NAME.jsonl` a table, a row a line, in an
-order in which rows may be written back. It is read in one snapshot, so it holds no half of a change.
+An archive is a zip of plain files: `about.json`, one `tables/NAME.jsonl` a table, a row a line, in an order
+in which rows may be written back, and photographs and drawings under `files/`. It is read in one snapshot, so
+it holds no half of a change.
 """
 
 import json
@@ -17,6 +18,7 @@ from sqlalchemy.engine import Connection, Engine
 
 from server import tables
 from server.db import UTC, make_engine, now
+from server.files import packing
 from server.settings import Settings
 
 FORMAT = "coldstead-archive-1"
@@ -38,6 +40,7 @@ def write_archive(chosen: Settings, to: Path) -> Path:
             with archive.open(f"tables/{table.name}.jsonl", "w", force_zip64=True) as file:
                 for row in connection.execute(sa.select(table).order_by(*table.primary_key)).mappings():
                     file.write(_line(row))
+        packing.pack(archive, connection, chosen.home)
     engine.dispose()
     unfinished.replace(to)
     return to
@@ -65,6 +68,7 @@ def read_archive(chosen: Settings, source: Path) -> None:
         if about.get("format") != FORMAT:
             raise ValueError(f"{source} is not an archive of this program")
         chosen.home.mkdir(parents=True, exist_ok=True)
+        packing.unpack(archive, chosen.home)
         tables.upgrade(chosen.url, about["schema"])
         engine = make_engine(chosen.url)
         with engine.begin() as connection:

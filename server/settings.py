@@ -23,6 +23,8 @@ class Settings(BaseSettings):
     database_url: str = ""
     """Empty means SQLite in `home`. PostgreSQL is written `postgresql+psycopg://…`."""
     body_limit_bytes: int = 2 * MEGABYTE
+    upload_limit_bytes: int = 40 * MEGABYTE
+    """Of a form with photographs in it; each of them has its own limit besides."""
     sign_in_days: int = 14
     invitation_days: int = 7
 
