@@ -68,6 +68,11 @@ from server.physics.thermal.elements import (
     Touch,
     Window,
 )
+from server.physics.thermal.evidence import (
+    Evidence,
+    all_evidence,
+    evidence_counts,
+)
 from server.physics.thermal.fields import (
     STAGES,
 )
@@ -166,6 +171,7 @@ __all__ = [
     "Cryostat",
     "CurrentLead",
     "Element",
+    "Evidence",
     "Finish",
     "Gap",
     "Gas",
@@ -200,6 +206,7 @@ __all__ = [
     "WindowMaterial",
     "accommodation",
     "added_mass_delay_s",
+    "all_evidence",
     "awg_area_m2",
     "awg_diameter_m",
     "balance",
@@ -222,6 +229,7 @@ __all__ = [
     "enthalpy_J",
     "estimated_lag_leaving_K",
     "estimated_lag_length_m",
+    "evidence_counts",
     "finish",
     "finishes",
     "fraction_not_taken",
