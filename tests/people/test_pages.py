@@ -28,6 +28,7 @@ def sign_in(page: Page, password: str = PASSWORD, onward: str = "/account") -> N
     page.get_by_role("button", name="Sign in").click()
 
 
+@pytest.mark.browser
 @pytest.mark.usefixtures("peopled")
 @pytest.mark.parametrize("browser_page", ["page", "plain_page"])
 def test_a_steward_signs_in_makes_a_link_and_a_token_and_signs_out(
