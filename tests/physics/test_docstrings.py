@@ -63,6 +63,7 @@ DIMENSIONLESS = {
     "slope",
     "slope_uncertainty",
     "temperature_exponent",
+    "tolerance",
     "transmission",
     "view",
     "width",
@@ -80,8 +81,8 @@ DIMENSIONLESS_RESULTS = {
     "nut_factor",
     "shield_exchange_factor",
 }
-# Functions whose answer is in the unit of what they are given.
-UNIT_AS_GIVEN = {"together"}
+# Numbers in the unit of what they are given, or in the one that stands beside them.
+UNIT_AS_GIVEN = {"together", "published", "computed"}
 
 
 def suffix_in(name: str) -> str:
@@ -129,7 +130,7 @@ def faults_of_names(owner: str, names: dict[str, object], result: tuple[str, obj
     faults = [
         f"{owner}: {name}"
         for name, annotation in names.items()
-        if is_number(annotation) and not suffix_in(name) and name not in DIMENSIONLESS
+        if is_number(annotation) and not suffix_in(name) and name not in DIMENSIONLESS | UNIT_AS_GIVEN
     ]
     unitless = DIMENSIONLESS_RESULTS | UNIT_AS_GIVEN
     if result and is_number(result[1]) and not suffix_in(result[0]) and result[0] not in unitless:

@@ -123,8 +123,8 @@ def _of_mechanism(row: Mapping[str, Any]) -> Evidence:
     result: Any = function(**{key: _argument(value) for key, value in row["arguments"].items()})
     for name in filter(None, row.get("take", "").split(".")):
         result = getattr(result, name)
-    value = result.best if isinstance(result, Band) else result
-    return _evidence(row, row["mechanism"], row["quantity"], float(value))
+    computed: Any = result.best if isinstance(result, Band) else result
+    return _evidence(row, row["mechanism"], row["quantity"], float(computed))
 
 
 def _argument(value: Any) -> Any:
