@@ -17,6 +17,8 @@ from typing import Any
 
 from server.physics.materials import Material, constant_material, material
 from server.physics.statistics import Band
+from server.physics.thermal import document
+from server.physics.thermal.balance import balance
 
 TAGS = ("independent", "shared ancestry", "recomputed", "memory", "ancestry unknown")
 
@@ -117,14 +119,25 @@ def evidence_counts() -> Mapping[str, int]:
 
 
 def _of_mechanism(row: Mapping[str, Any]) -> Evidence:
-    """The value a public function gives for the arguments of a row."""
-    face, _, name = row["function"].partition(".")
-    function = getattr(importlib.import_module(f"server.physics.{face}"), name)
-    result: Any = function(**{key: _argument(value) for key, value in row["arguments"].items()})
+    """What a public function gives for the arguments of a row, or the balance of a row's document."""
+    result = _balanced(row) if "document" in row else _called(row)
     for name in filter(None, row.get("take", "").split(".")):
-        result = getattr(result, name)
+        result = result[name] if isinstance(result, Mapping) else getattr(result, name)
     computed: Any = result.best if isinstance(result, Band) else result
     return _evidence(row, row["mechanism"], row["quantity"], float(computed))
+
+
+def _called(row: Mapping[str, Any]) -> Any:
+    """The result of the public function a row names by its face: ``thermal.hole_W``."""
+    face, _, name = row["function"].partition(".")
+    function = getattr(importlib.import_module(f"server.physics.{face}"), name)
+    return function(**{key: _argument(value) for key, value in row["arguments"].items()})
+
+
+def _balanced(row: Mapping[str, Any]) -> Any:
+    """The budget of a case, with the row's own elements if it has any."""
+    case = _rows("cases.json")[row["document"]]
+    return balance(*document.read({**case, "elements": row.get("elements", case["elements"])}))
 
 
 def _argument(value: Any) -> Any:
@@ -154,7 +167,6 @@ def _evidence(row: Mapping[str, Any], mechanism: str, quantity: str, computed: f
     )
 
 
-def _rows(name: str) -> list[Mapping[str, Any]]:
+def _rows(name: str) -> Any:
     path = files("server.physics.thermal") / "data" / "evidence" / name
-    found: list[Mapping[str, Any]] = json.loads(path.read_text("utf-8"))
-    return found
+    return json.loads(path.read_text("utf-8"))

@@ -7,10 +7,12 @@ import pytest
 from server.physics.thermal.evidence import TAGS, Evidence, all_evidence, evidence_counts
 
 MECHANISMS = {
+    "balance",
     "blankets",
     "clamping",
     "conduction",
     "cooldown",
+    "cooler",
     "current",
     "gas",
     "joints",
