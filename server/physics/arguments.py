@@ -43,7 +43,7 @@ def check_fraction(**values: Value) -> None:
 def check_count(**values: int) -> None:
     """Raise `Unphysical` for the first argument that is not a whole number, one or above."""
     for name, value in values.items():
-        if value != int(value) or value < 1:
+        if not float(value).is_integer() or value < 1:
             raise Unphysical(f"{name} must be a whole number, one or above.")
 
 
