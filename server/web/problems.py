@@ -31,7 +31,8 @@ def answer(request: Request, status: int, message: str, fields: dict[str, str] |
     """One refusal in the form the asker reads."""
     if request.url.path.startswith("/api/"):
         rows = [{"field": name, "message": text} for name, text in (fields or {}).items()]
-        return JSONResponse({"error": message, "fields": rows}, status_code=status)
+        headers = {"WWW-Authenticate": "Bearer"} if status == 401 else None
+        return JSONResponse({"error": message, "fields": rows}, status_code=status, headers=headers)
     template = f"errors/{status}.html" if status in (401, 403, 404, 409, 422, 500) else "errors/422.html"
     return render(
         request,

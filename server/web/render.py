@@ -67,7 +67,7 @@ def render(
     else:
         context = page.new_context(names)
         text = "".join(page.blocks[block](context))
-    answer = HTMLResponse(text, status_code=status, headers={"Vary": "HX-Request"})
+    answer = HTMLResponse(text, status_code=status, headers={"Vary": "HX-Request", "Cache-Control": "no-store"})
     if FLASH in request.cookies and block is None:
         answer.delete_cookie(FLASH)
     return answer
