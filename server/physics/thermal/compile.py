@@ -47,11 +47,22 @@ def feels(element: Element) -> bool:
 
 
 def compiled(element: Element, place: Place) -> Recipe:
-    """The recipe of an element at a place. One that cannot be computed becomes a gap, whatever it is."""
+    """The recipe of an element at a place. One that cannot be computed becomes a gap, whatever it is.
+
+    An element never changes, so what it last became stays with it; an equal one gets the same.
+    """
+    kept: tuple[Place, Recipe] | None = getattr(element, "__dict__", {}).get(_KEPT)
+    if kept is not None and kept[0] == place:
+        return kept[1]
     try:
-        return _compiled(element, place)
-    except TypeError:
+        recipe = _compiled(element, place)
+        element.__dict__[_KEPT] = (place, recipe)
+    except (TypeError, AttributeError):  # it has no hash, or is nothing like an element
         return _attempt(element, place)
+    return recipe
+
+
+_KEPT = "_compiled"
 
 
 @lru_cache(maxsize=8192)
@@ -64,7 +75,7 @@ def _attempt(element: Element, place: Place) -> Recipe:
     try:
         check_element(element)
         builder = BUILDERS[type(element)]
-        return cook(lambda read: builder(element, place, read), remarks(element))
+        return cook(lambda read: builder(element, place, read), remarks(element, place))
     except Refusal as refusal:
         return _gap(element, str(refusal), refusal.stage)
     except PhysicsError as problem:

@@ -5,8 +5,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from server.physics.materials import Material
-from server.physics.materials.arrays import Array
 from server.physics.statistics import Band
 from server.physics.thermal import fields
 from server.physics.thermal.budgeting import cooler_load_W, counts, tested_K
@@ -14,6 +12,7 @@ from server.physics.thermal.compile import compiled
 from server.physics.thermal.cooler import COOLED
 from server.physics.thermal.elements import Run
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD, Place
+from server.physics.thermal.remarks import has_copper
 from server.physics.thermal.results import Margin, Warning_
 from server.physics.thermal.state import State
 from server.physics.thermal.system import alone_W
@@ -31,7 +30,7 @@ COLDER_W = 0.02
 def margins(state: State, temperatures: Mapping[str, Band]) -> dict[str, Margin]:
     """Margin of every stage but the vessel."""
     incomplete = incomplete_from(state)
-    spare_K_W = np.diag(_response(state))
+    spare_K_W = np.diag(state.response_K_W)
     found = {}
     for stage in state.cryostat.stages[1:]:
         limit_K, band = state.cryostat.limits_K.get(stage), temperatures.get(stage)
@@ -60,12 +59,6 @@ def incomplete_from(state: State) -> int:
     return first
 
 
-def _response(state: State) -> Array:
-    """Kelvin at each stage for one watt more at each stage."""
-    at = state.residuals()
-    return np.asarray(np.linalg.solve(at.slopes[0], at.kelvin_per_W[0]))
-
-
 def _margin(limit_K: float | None, band: Band) -> Band | None:
     return None if limit_K is None else band.scaled(-1.0).shifted(limit_K)
 
@@ -88,12 +81,12 @@ def _spare(margin_K: Band | None, kelvin_per_W: float) -> Band | None:
 def warnings(state: State, temperatures: Mapping[str, Band]) -> tuple[Warning_, ...]:
     """What a person should look at: of the cooler and the stages first, then of every element."""
     found = [*_of_stages(state, temperatures), *_of_cooler(state)]
-    for number, (element, recipe) in enumerate(zip(state.inventory.elements, state.recipes, strict=True)):
-        if not counts(state, number):
-            continue
-        found += recipe.warnings
-        if isinstance(element, Run):
-            found += _of_run(state, number, element)
+    for number, recipe in enumerate(state.recipes):
+        if counts(state, number):
+            found += recipe.warnings
+            element = state.inventory.elements[number]
+            if isinstance(element, Run) and has_copper(element):
+                found.append(_of_copper(state, number, element))
     gaps = [gap for gap in state.gaps if " is known from " in gap.reason]
     return (*found, *(Warning_(gap.key, "outside-data", gap.reason) for gap in gaps))
 
@@ -130,31 +123,12 @@ def _of_cooler(state: State) -> Iterator[Warning_]:
             yield Warning_(None, "below-heater-test", text)
 
 
-def _of_run(state: State, number: int, run: Run) -> Iterator[Warning_]:
-    """Copper, lags that are missing, lags that hardly help."""
-    metals = (run.material, run.centre_material if run.kind == "coax" else None)
-    copper = any(_is_copper(name) for name in metals)
-    passed = _passed(state, run)
-    if passed and not run.lags:
-        text = f"No lag at the {passed[0]}: warm heat goes straight on to the {run.ends_on}."
-        yield Warning_(run.key, "no-lag", text)
-    lagged = [lag for lag in run.lags if lag.state != "none"]
-    if copper and lagged and _share_let_through(state, number, run) > HARDLY_HELPS:
+def _of_copper(state: State, number: int, run: Run) -> Warning_:
+    """Copper raises the base; lagged, it hardly raises it less."""
+    if any(lag.state != "none" for lag in run.lags) and _share_let_through(state, number, run) > HARDLY_HELPS:
         text = "Copper, even lagged: the lag hardly helps, since copper conducts best when cold."
-        yield Warning_(run.key, "copper-lagged", f"{text} Change the metal.")
-    elif copper:
-        yield Warning_(run.key, "copper", "Copper conducts best between 10 and 40 K: it raises the base.")
-
-
-def _is_copper(name: str | Material | None) -> bool:
-    return (name.kind if isinstance(name, Material) else str(name)).startswith("copper")
-
-
-def _passed(state: State, run: Run) -> list[str]:
-    """Cooled stages the run goes by."""
-    starts = [INDEX[hot] for hot, _ in run.lengths_m]
-    here = range(min(starts, default=0) + 1, INDEX[run.ends_on])
-    return [fields.STAGES[stage] for stage in here if state.problem.cooled[stage]]
+        return Warning_(run.key, "copper-lagged", f"{text} Change the metal.")
+    return Warning_(run.key, "copper", "Copper conducts best between 10 and 40 K: it raises the base.")
 
 
 def _share_let_through(state: State, number: int, run: Run) -> float:

@@ -44,6 +44,12 @@ class Settings:
         """These settings with something changed."""
         return replace(self, **{name: np.asarray(value, dtype=float) for name, value in changes.items()})
 
+    @classmethod
+    def stacked(cls, many: "list[Settings]") -> "Settings":
+        """Several settings of one variant each as one of as many variants."""
+        names = ("rise", "lift", "link_K_W", "offset_K")
+        return cls(*(np.concatenate([getattr(one, name) for one in many]) for name in names))
+
 
 class Lift(Protocol):
     """What the balance asks of a cooler."""
@@ -87,7 +93,8 @@ class TestLift:
         readings = [(p.added_W, K) for p in line if (K := (p.shield_K, p.platform_K)[read]) is not None]
         if len(readings) > 1:
             watts, kelvin = np.array(readings).T
-            return Monotone(watts, kelvin - kelvin[0])
+            moved = heated == read or bool((kelvin != kelvin[0]).any())
+            return Monotone(watts, kelvin - kelvin[0]) if moved else None
         if heated != read:
             return None
         slope = UNTESTED_K_W[COOLED[read]].best or 0.0

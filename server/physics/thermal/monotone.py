@@ -23,6 +23,9 @@ class Monotone:
 
     def at(self, x: Array) -> tuple[Array, Array]:
         """Value and slope at `x`, any shape."""
+        if len(self.x) == 2:
+            rate = self.slopes[0]
+            return self.y[0] + rate * (x - self.x[0]), np.full_like(x, rate)
         cell = np.clip(np.searchsorted(self.x, x, side="right") - 1, 0, len(self.x) - 2)
         width = self.x[cell + 1] - self.x[cell]
         u_any = (x - self.x[cell]) / width

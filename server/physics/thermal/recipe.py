@@ -6,6 +6,7 @@ thing that is not known exactly; it changes the coefficients of its own element 
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -143,6 +144,15 @@ class Recipe:
     stages: tuple[str, ...] = ()
     gap: Gap | None = None
     warnings: tuple[Warning_, ...] = ()
+
+    @cached_property
+    def changes(self) -> tuple[NDArray[np.intp], NDArray[np.intp], Array, Array]:
+        """What knobs change, one after another: number of the knob, of the term, at the low and high end."""
+        count = len(self.coefficient)
+        low = np.concatenate([knob.low for knob in self.knobs])
+        high = np.concatenate([knob.high for knob in self.knobs])
+        flat = np.flatnonzero((low != 0.0) | (high != 0.0))
+        return flat // count, flat % count, low[flat], high[flat]
 
 
 Builder = Callable[[Reader], list[Term]]

@@ -3,7 +3,9 @@
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from server.physics.thermal.elements import Element, Hole, Joint, Lid, Run, Touch, Window
+from server.physics.materials import Material
+from server.physics.thermal.elements import Element, Hole, Joint, Lid, MaterialName, Run, Touch, Window
+from server.physics.thermal.recipe import INDEX, Place
 from server.physics.thermal.results import Warning_
 
 Remark = tuple[str, str]
@@ -18,9 +20,11 @@ WINDOW = {
 }
 
 
-def remarks(element: Element) -> tuple[Warning_, ...]:
+def remarks(element: Element, place: Place) -> tuple[Warning_, ...]:
     """Warnings that need no temperature."""
-    found = FINDERS.get(type(element), _nothing)(element)
+    found = [*FINDERS.get(type(element), _nothing)(element)]
+    if isinstance(element, Run) and not element.lags:
+        found += _unlagged(element, place)
     return tuple(Warning_(element.key, code, text) for code, text in found)
 
 
@@ -42,6 +46,23 @@ def _run(run: Run) -> Iterator[Remark]:
             "ground-plane-not-recorded",
             "A ground plane carries as much heat as a thick wire: is there one?",
         )
+
+
+def _unlagged(run: Run, place: Place) -> Iterator[Remark]:
+    """A run that goes by a cold stage and is held by none."""
+    start = min((INDEX[hot] for hot, _ in run.lengths_m), default=0)
+    passed = [stage for stage in ("shield", "platform") if start < INDEX[stage] < INDEX[run.ends_on]]
+    for stage in [stage for stage in passed if place.has(stage)][:1]:
+        yield "no-lag", f"No lag at the {stage}: warm heat goes straight on to the {run.ends_on}."
+
+
+def has_copper(run: Run) -> bool:
+    """Whether a conductor of a run is copper."""
+    return _is_copper(run.material) or (run.kind == "coax" and _is_copper(run.centre_material))
+
+
+def _is_copper(name: MaterialName) -> bool:
+    return (name.kind if isinstance(name, Material) else str(name)).startswith("copper")
 
 
 def _lid(lid: Lid) -> Iterator[Remark]:

@@ -35,12 +35,15 @@ class Row:
         The same function at the low and at the high end of its band.
     material : Material or None
         The solid it belongs to.
+    covered_K : (float, float)
+        Where it is known [K].
     """
 
     name: str
     cubics: Array
     outer: tuple["Row", "Row"] | None = None
     material: Material | None = None
+    covered_K: tuple[float, float] = (0.0, np.inf)
 
 
 def _row(
@@ -49,12 +52,13 @@ def _row(
     slopes: Array,
     outer: tuple[Row, Row] | None = None,
     material: Material | None = None,
+    covered_K: tuple[float, float] = (0.0, np.inf),
 ) -> Row:
     """The cubic with the right value and slope at both ends of every cell."""
     rise = np.diff(values)
     left, right = slopes[:-1] * _WIDTH_K, slopes[1:] * _WIDTH_K
     cubics = np.stack([values[:-1], left, 3.0 * rise - 2.0 * left - right, left + right - 2.0 * rise], axis=1)
-    return Row(name, cubics, outer, material)
+    return Row(name, cubics, outer, material, covered_K)
 
 
 POWER = _row("power", np.zeros_like(_GRID_K), np.zeros_like(_GRID_K))
@@ -83,7 +87,7 @@ def conduction(solid: Material) -> Row:
     factors = solid.uncertainty_of_integral(np.full_like(_GRID_K, _GRID_K[0]), _GRID_K)
     outer = tuple(_straight(solid.name, values * factor) for factor in factors)
     slopes = np.asarray(solid.conductivity_W_m_K(inside_K))
-    return _row(solid.name, values, slopes, (outer[0], outer[1]), solid)
+    return _row(solid.name, values, slopes, (outer[0], outer[1]), solid, covered_K)
 
 
 def _straight(name: str, values: Array) -> Row:

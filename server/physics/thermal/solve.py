@@ -11,9 +11,11 @@ from server.physics.thermal.lift import Lift, Settings
 from server.physics.thermal.recipe import PLATFORM, SHIELD
 from server.physics.thermal.system import STAGES, System
 
-_FLOOR_K, _CEILING_K = 0.2, 1000.0
+_FLOOR_K, _CEILING_K = 0.05, 1e7
 _MOST_STEPS = 400
 _NEAR_K = 1e-9
+_STILL = 1e-11
+"""Part of a temperature below which a full step no longer moves it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,6 +92,8 @@ def solve(
     T_K, drag = start_K.copy(), np.zeros(len(start_K))
     now = residuals(problem, T_K, coefficients, subtract_W, settings)
     worst = np.abs(now.miss_K).max(axis=1)
+    if (worst < _NEAR_K).all():
+        return T_K
     for _ in range(_MOST_STEPS):
         step = np.linalg.solve(now.slopes + drag[:, None, None] * np.eye(STAGES), -now.miss_K[..., None])[
             ..., 0
@@ -97,18 +101,18 @@ def solve(
         held = np.clip(T_K + np.clip(step, -0.5 * T_K, T_K), _FLOOR_K, _CEILING_K)
         after = residuals(problem, held, coefficients, subtract_W, settings)
         size = np.abs(after.miss_K).max(axis=1)
-        done = size < _NEAR_K
+        still = (np.abs(held - T_K) <= _STILL * held).all(axis=1) & (drag < 1e-9)
+        done = (size < _NEAR_K) | still
         worse = size > worst * 1.000001
         drag = np.where(worse & ~done, np.maximum(4.0 * drag, 0.5), np.where(drag < 0.02, 0.0, drag / 3.0))
         T_K, now, worst = held, after, size
         if done.all():
-            return _checked(T_K, size)
+            return _checked(T_K)
     raise NotSolved("The temperatures did not settle: no balance was found.")
 
 
-def _checked(T_K: Array, size: Array) -> Array:
+def _checked(T_K: Array) -> Array:
     """Refuse an answer that stuck to the edge of what is allowed, or is no number."""
-    inside = np.isfinite(T_K).all() and (T_K > _FLOOR_K).all() and (T_K < _CEILING_K).all()
-    if not inside or not (size < _NEAR_K).all():
+    if not (np.isfinite(T_K).all() and (T_K > _FLOOR_K).all() and (T_K < _CEILING_K).all()):
         raise NotSolved("No balance was found within the temperatures a cryostat can have.")
     return T_K

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,7 @@ UNJOINED_W_K = 1.0 / 40.0
 """What a mount or sample is taken to hang on when nothing says what: its own temperature is then not told."""
 
 _MOST_ROUNDS = 12
-_SETTLED = 1e-7
+_SETTLED = 1e-6
 Flags = NDArray[np.bool_]
 TWO = slice(SHIELD, PLATFORM + 1)
 
@@ -80,20 +81,26 @@ class State:
     told: tuple[bool, ...]
     gaps: tuple[Gap, ...]
 
+    @cached_property
     def residuals(self) -> Residuals:
         """At the answer: no miss, but what it would become."""
         return residuals(self.problem, self.T_K[None, :], self.now[None, :], self.subtract_W, self.settings)
 
+    @cached_property
+    def response_K_W(self) -> Array:
+        """Kelvin at each stage for one watt more at each stage: (stages, stages) [K/W]."""
+        return np.asarray(np.linalg.solve(self.residuals.slopes[0], self.residuals.kelvin_per_W[0]))
+
 
 def take_stock(cryostat: Cryostat, elements: Sequence[Element]) -> Inventory:
     """One list of all elements; what the bare reference has unchanged is there once and belongs to both."""
-    keys = [getattr(element, "key", None) for element in elements]
-    place: dict[object, int] = {}
-    twice = tuple(n for n, key in enumerate(keys) if place.setdefault(key, n) != n)
+    place: dict[str, int] = {}
+    keys = [(n, key) for n, one in enumerate(elements) if isinstance(key := getattr(one, "key", None), str)]
+    twice = tuple(n for n, key in keys if place.setdefault(key, n) != n)
     everything, bare = list(elements), [0.0] * len(elements)
     for element in cryostat.bare.elements:
-        here = place.get(getattr(element, "key", None))
-        if here is not None and everything[here] == element and here < len(elements):
+        here = place.get(element.key)
+        if here is not None and everything[here] == element:
             bare[here] = 1.0
         else:
             everything.append(element)
@@ -121,16 +128,16 @@ def find_state(cryostat: Cryostat, elements: Sequence[Element]) -> State:
     inventory, place = take_stock(cryostat, elements), first_place(cryostat)
     moving = [n for n, element in enumerate(inventory.elements) if feels(element)]
     recipes = [compiled(element, place) for element in inventory.elements]
-    state = _balanced(cryostat, inventory, tuple(recipes), place)
+    state = _first_balance(cryostat, inventory, tuple(recipes), place)
     for _ in range(_MOST_ROUNDS if moving else 0):
         before_K = state.T_K
         place = place._replace(temperatures_K=tuple(_rounded(before_K)))
         for number in moving:
             recipes[number] = compiled(inventory.elements[number], place)
-        state = _balanced(cryostat, inventory, tuple(recipes), place, before_K)
+        state = _balanced(replace(state, recipes=tuple(recipes), gaps=_gaps(inventory, recipes)))
         if np.abs(state.T_K / before_K - 1.0).max() < _SETTLED:
             break
-    return _without_uncovered(state, place)
+    return _without_uncovered(state)
 
 
 def _rounded(T_K: Array) -> list[float]:
@@ -138,12 +145,8 @@ def _rounded(T_K: Array) -> list[float]:
     return [float(f"{value:.9g}") for value in T_K]
 
 
-def _balanced(
-    cryostat: Cryostat,
-    inventory: Inventory,
-    recipes: tuple[Recipe, ...],
-    place: Place,
-    start_K: Array | None = None,
+def _first_balance(
+    cryostat: Cryostat, inventory: Inventory, recipes: tuple[Recipe, ...], place: Place
 ) -> State:
     lift = build_lift(cryostat)
     settings, knobs = cooler_settings(cryostat.cooler, lift)
@@ -154,24 +157,61 @@ def _balanced(
     base = int(np.flatnonzero(cooled)[-1]) if cooled.any() else VESSEL
     loose = [stage for stage in np.flatnonzero(floating).tolist() if stage != base]
     system = System(recipes, [(LINEAR, min(base, stage), max(base, stage)) for stage in loose])
-    now, bare = system.total(inventory.now), system.total(inventory.bare)
-    joined = _joined(inventory, recipes, cooled, inventory.now)
-    for total, held in ((now, joined), (bare, _joined(inventory, recipes, cooled, inventory.bare))):
-        for slot, stage in zip(system.extra, loose, strict=True):
-            total[slot] += 0.0 if held[stage] else UNJOINED_W_K
-    problem = Problem(system, lift, cooled, floating)
-    bare_problem = Problem(system, lift, np.zeros(STAGES, dtype=bool), floating)
-    bare_K = np.array(first_place(cryostat).temperatures_K)
-    bare_K = solve(bare_problem, bare_K[None, :], bare[None, :], np.zeros((1, 2)), settings)
-    subtract_W = subtracted_W(problem, bare_K, bare[None, :], settings)
-    start = np.array(place.temperatures_K) if start_K is None else start_K
-    T_K = solve(problem, start[None, :], now[None, :], subtract_W, settings)[0]
-    told = tuple(bool(joined[stage]) for stage in range(STAGES))
+    start_K, none = np.array(place.temperatures_K), np.zeros(0)
     state = State(
-        cryostat, inventory, recipes, problem, bare_problem, now, bare, settings, knobs, T_K, bare_K[0],
-        subtract_W, told, (),
-    )  # fmt: skip
-    return replace(state, gaps=_gaps(state, place))
+        cryostat=cryostat,
+        inventory=inventory,
+        recipes=recipes,
+        problem=Problem(system, lift, cooled, floating),
+        bare_problem=Problem(system, lift, np.zeros(STAGES, dtype=bool), floating),
+        now=none,
+        bare=none,
+        settings=settings,
+        knobs=knobs,
+        T_K=start_K,
+        bare_K=start_K,
+        subtract_W=np.zeros((1, 2)),
+        told=(),
+        gaps=_gaps(inventory, recipes),
+    )
+    return _balanced(state)
+
+
+def _balanced(state: State) -> State:
+    """The same cryostat with its recipes as they now are, balanced from where it stood."""
+    system = state.problem.system.again(state.recipes)
+    problem, bare_problem = replace(state.problem, system=system), replace(state.bare_problem, system=system)
+    (now, told), (bare, _) = (
+        _coefficients(state, system, w) for w in (state.inventory.now, state.inventory.bare)
+    )
+    none, bare_K = np.zeros((1, 2)), state.bare_K[None, :]
+    bare_K = solve(bare_problem, bare_K, bare[None, :], none, state.settings)
+    subtract_W = subtracted_W(problem, bare_K, bare[None, :], state.settings)
+    T_K = solve(problem, state.T_K[None, :], now[None, :], subtract_W, state.settings)[0]
+    return replace(
+        state,
+        problem=problem,
+        bare_problem=bare_problem,
+        now=now,
+        bare=bare,
+        T_K=T_K,
+        bare_K=bare_K[0],
+        subtract_W=subtract_W,
+        told=tuple(told.tolist()),
+    )
+
+
+def _coefficients(state: State, system: System, weights: Array) -> tuple[Array, Flags]:
+    """Coefficients of all slots, and which stages hang on something that is cooled.
+
+    What hangs on nothing is given something to hang on, or there would be no balance at all.
+    """
+    joined = _joined(state.inventory, state.recipes, state.problem.cooled, weights)
+    total = system.total(weights)
+    for slot, (_, hot, cold) in zip(system.extra, system.more, strict=True):
+        stage = hot if state.problem.floating[hot] else cold
+        total[slot] += 0.0 if joined[stage] else UNJOINED_W_K
+    return total, joined
 
 
 def subtracted_W(problem: Problem, bare_K: Array, bare: Array, settings: Settings) -> Array:
@@ -194,36 +234,49 @@ def _joined(inventory: Inventory, recipes: Sequence[Recipe], cooled: Flags, weig
     return held
 
 
-def _gaps(state: State, place: Place) -> tuple[Gap, ...]:
-    found = [recipe.gap for recipe in state.recipes if recipe.gap is not None]
-    for number in state.inventory.twice:
-        key = state.inventory.elements[number].key
+def _gaps(inventory: Inventory, recipes: Sequence[Recipe]) -> tuple[Gap, ...]:
+    found = [recipe.gap for recipe in recipes if recipe.gap is not None]
+    for number in inventory.twice:
+        key = inventory.elements[number].key
         found.append(Gap(key, None, f"The key '{key}' is there twice."))
-    for stage, name in enumerate(fields.STAGES):
-        if place.present[stage] and not state.told[stage]:
-            reason = f"Nothing says what the {name} hangs on: enter its joint."
-            if stage in (SHIELD, PLATFORM):
-                reason = f"What is known of the cooler says nothing of the {name}."
-            found.append(Gap(None, name, reason))
     return tuple(found)
 
 
-def _without_uncovered(state: State, place: Place) -> State:
+def _untold(state: State) -> list[Gap]:
+    """Stages of which nothing says how warm they are."""
+    found = []
+    for stage in state.cryostat.stages[1:]:
+        if not state.told[INDEX[stage]]:
+            reason = f"Nothing says what the {stage} hangs on: enter its joint."
+            if INDEX[stage] in (SHIELD, PLATFORM):
+                reason = f"What is known of the cooler says nothing of the {stage}."
+            found.append(Gap(None, stage, reason))
+    return found
+
+
+def _without_uncovered(state: State) -> State:
     """Elements that run through temperatures their material has no data for become gaps."""
     bad: dict[int, Gap] = {}
     system, terms = state.problem.system, state.problem.system.terms
-    for slot in range(len(system.row)):
-        solid = system.rows[system.row[slot]].material
+    for slot in np.flatnonzero(_uncovered(state)).tolist():
         ends_K = [float(state.T_K[end[slot]]) for end in (system.cold, system.hot)]
-        if solid is None or solid.covers(*ends_K):
-            continue
+        solid = system.rows[system.row[slot]].material
+        assert solid is not None
         low_K, high_K = solid.about("conductivity").covered_K
         known = f"{solid.name} is known from {low_K:g} to {high_K:g} K"
         reason = f"{known}, not from {ends_K[0]:.3g} to {ends_K[1]:.3g} K."
         stage = fields.STAGES[max(int(system.hot[slot]), SHIELD)]
         for number in np.unique(terms.element[(terms.slot == slot) & (terms.coefficient != 0.0)]).tolist():
             bad.setdefault(number, Gap(state.inventory.elements[number].key, stage, reason))
-    if not bad:
-        return state
-    recipes = tuple(Recipe(gap=bad[n]) if n in bad else recipe for n, recipe in enumerate(state.recipes))
-    return _balanced(state.cryostat, state.inventory, recipes, place, state.T_K)
+    if bad:
+        recipes = tuple(Recipe(gap=bad[n]) if n in bad else known for n, known in enumerate(state.recipes))
+        state = _balanced(replace(state, recipes=recipes, gaps=_gaps(state.inventory, recipes)))
+    return replace(state, gaps=(*state.gaps, *_untold(state)))
+
+
+def _uncovered(state: State) -> Flags:
+    """Slots that run through temperatures their material has no data for."""
+    system = state.problem.system
+    covered_K = np.array([row.covered_K for row in system.rows])[system.row]
+    ends_K = state.T_K[np.stack([system.hot, system.cold])]
+    return np.asarray((ends_K.min(axis=0) < covered_K[:, 0]) | (covered_K[:, 1] < ends_K.max(axis=0)))

@@ -5,6 +5,7 @@ one set of coefficients of all slots; many variants are worked out together, eac
 """
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,6 +42,7 @@ class System:
     """
 
     def __init__(self, recipes: Sequence[Recipe], extra: Sequence[tuple[Row, int, int]] = ()) -> None:
+        self.recipes, self.more = tuple(recipes), extra
         number: dict[Row, int] = {POWER: 0}
         for recipe in recipes:
             for row in recipe.rows:
@@ -70,6 +72,17 @@ class System:
         self.by_hot: Array = (enters[:, :, None] * at_hot[:, None, :]).reshape(count, -1)
         self.by_cold: Array = (enters[:, :, None] * at_cold[:, None, :]).reshape(count, -1)
 
+    def again(self, recipes: Sequence[Recipe]) -> "System":
+        """The same slots with other coefficients; a new system if the recipes no longer fit."""
+        changed = ((new, old) for new, old in zip(recipes, self.recipes, strict=True) if new is not old)
+        if not all(_alike(new, old) for new, old in changed):
+            return System(recipes, self.more)
+        found = copy(self)
+        found.recipes = tuple(recipes)
+        coefficients = np.concatenate([np.zeros(0), *(recipe.coefficient for recipe in recipes)])
+        found.terms = Terms(self.terms.element, self.terms.slot, coefficients)
+        return found
+
     def total(self, weights: Array) -> Array:
         """Coefficient of every slot, each element taken `weights` times."""
         picked = self.terms.coefficient * weights[self.terms.element]
@@ -78,17 +91,6 @@ class System:
     def per_slot(self, slot: Indices, values: Array) -> Array:
         """Values added up by slot."""
         return np.asarray(np.bincount(slot, values, minlength=len(self.row)), dtype=float)
-
-    def without_each(self, total: Array, elements: Indices) -> Array:
-        """Coefficients (elements, slots) with each element left out in turn."""
-        place = np.full(int(self.terms.element.max(initial=-1)) + 1, -1)
-        place[elements] = np.arange(len(elements))
-        variant = place[self.terms.element]
-        taken = variant >= 0
-        flat = variant[taken] * len(self.row) + self.terms.slot[taken]
-        count = len(elements) * len(self.row)
-        gone = np.bincount(flat, self.terms.coefficient[taken], minlength=count)
-        return total - gone.reshape(len(elements), len(self.row))
 
     def drives(self, T_K: Array) -> tuple[Array, Array, Array]:
         """For temperatures (variants, stages) what drives each slot, and its derivatives at hot and cold."""
@@ -103,6 +105,22 @@ class System:
         heat = (coefficients * drive) @ self.enters
         slopes = (coefficients * by_hot) @ self.by_hot - (coefficients * by_cold) @ self.by_cold
         return heat, slopes.reshape(-1, STAGES, STAGES)
+
+
+def _alike(one: Recipe, other: Recipe) -> bool:
+    """Whether two recipes have the same terms, whatever their coefficients."""
+    return (
+        one.rows == other.rows and np.array_equal(one.row, other.row) and np.array_equal(one.path, other.path)
+    )
+
+
+def heat_of(system: System, group: Indices, count: int, slot: Indices, flow: Array) -> Array:
+    """Heat into every stage (count, stages) by flows through slots, added up by group."""
+    into = np.bincount(group * STAGES + system.cold[slot], flow, minlength=count * STAGES)
+    leaves = ~system.given[slot]
+    place = group[leaves] * STAGES + system.hot[slot[leaves]]
+    out_of = np.bincount(place, flow[leaves], minlength=count * STAGES)
+    return np.asarray(into - out_of, dtype=float).reshape(count, STAGES)
 
 
 def _flat(recipes: Sequence[Recipe], number: dict[Row, int]) -> tuple[Indices, Indices, Array]:

@@ -15,7 +15,7 @@ from server.physics.thermal.lift import Settings
 from server.physics.thermal.rows import stacked_ends
 from server.physics.thermal.solve import residuals, solve
 from server.physics.thermal.state import TWO, State, subtracted_W
-from server.physics.thermal.system import STAGES, Indices
+from server.physics.thermal.system import STAGES, Indices, heat_of
 
 SMALL = 0.02
 """Up to this part of a temperature an influence is followed by derivatives."""
@@ -53,81 +53,107 @@ class Influences:
     kelvin: Array
 
 
+@dataclass(frozen=True, eq=False)
+class Changes:
+    """What influences of elements change, entry by entry: which influence, which slot, by how much.
+
+    `coefficient` is (2, entries), for the low and the high end.
+    """
+
+    what: list[str]
+    element: Indices
+    shared: Indices
+    ranged: NDArray[np.bool_]
+    open_ended: NDArray[np.bool_]
+    influence: Indices
+    slot: Indices
+    coefficient: Array
+
+    @property
+    def count(self) -> int:
+        """How many influences there are."""
+        return len(self.what)
+
+    def heat_W(self, state: State, weights: Array, T_K: Array) -> Array:
+        """What they change in the heat into every stage at temperatures (stages,): (2, n, stages)."""
+        system = state.problem.system
+        flow = self.coefficient * (
+            weights[self.element][self.influence] * system.drives(T_K[None, :])[0][0][self.slot]
+        )
+        ends = [heat_of(system, self.influence, self.count, self.slot, flow[end]) for end in (0, 1)]
+        return np.array(ends)
+
+    def dense(self, picked: NDArray[np.bool_], end: int, slots: int) -> Array:
+        """Changes of every slot at one end by the picked influences: (picked, slots)."""
+        place = np.cumsum(picked) - 1
+        mine = picked[self.influence]
+        flat = place[self.influence[mine]] * slots + self.slot[mine]
+        count = int(picked.sum())
+        summed = np.bincount(flat, self.coefficient[end][mine], minlength=count * slots)
+        return np.asarray(summed, dtype=float).reshape(count, slots)
+
+
 def influences(state: State) -> Influences:
     """Every influence on a balance."""
-    what, element, shared, ranged, open_ended, change = _changes(state)
-    system = state.problem.system
-    drive = system.drives(state.T_K[None, :])[0]
-    now = state.inventory.now[element]
-    heat_W = (change * (now[:, None] * drive)) @ system.enters
-    kelvin = _linear_K(state, change, element, heat_W)
-    _solve_again(state, change, element, kelvin)
-    cooler_what, cooler_ranged, cooler_K = _of_cooler(state)
-    count = len(cooler_what)
+    changes = _changes(state)
+    heat_W = changes.heat_W(state, state.inventory.now, state.T_K)
+    kelvin = _linear_K(state, changes, heat_W)
+    _solve_again(state, changes, kelvin)
+    what, ranged, cooler_K = _of_cooler(state)
+    count = len(what)
     return Influences(
-        what + cooler_what,
-        np.concatenate([element, np.full(count, COOLER)]),
-        np.concatenate([shared, np.full(count, -1)]),
-        np.concatenate([ranged, cooler_ranged]),
-        np.concatenate([open_ended, np.zeros(count, dtype=bool)]),
+        changes.what + what,
+        np.concatenate([changes.element, np.full(count, COOLER)]),
+        np.concatenate([changes.shared, np.full(count, -1)]),
+        np.concatenate([changes.ranged, ranged]),
+        np.concatenate([changes.open_ended, np.zeros(count, dtype=bool)]),
         np.concatenate([heat_W, np.zeros((2, count, STAGES))], axis=1),
         np.concatenate([kelvin, cooler_K], axis=1),
     )
 
 
-Changes = tuple[list[str], Indices, Indices, NDArray[np.bool_], NDArray[np.bool_], Array]
-
-
 def _changes(state: State) -> Changes:
-    """For every influence of an element what its ends change in every slot: (2, n, slots)."""
+    """The knobs of all elements, then the data of every material, one influence for each that uses it."""
     system = state.problem.system
-    slots, width = system.terms, len(system.row)
-    starts = np.searchsorted(slots.element, np.arange(len(state.recipes) + 1))
-    what, element, ranged, open_ended, changed = [], [], [], [], []
-    for number, recipe in enumerate(state.recipes):
-        here = slots.slot[starts[number] : starts[number + 1]]
-        for knob in recipe.knobs:
-            what.append(knob.what)
-            element.append(number)
-            ranged.append(knob.ranged)
-            open_ended.append(knob.open_ended)
-            changed.append((here, knob.low, knob.high))
-    change = np.zeros((2, len(what), width))
-    if changed:
-        row = np.repeat(np.arange(len(what)), [len(part[0]) for part in changed])
-        flat = row * width + np.concatenate([part[0] for part in changed])
-        for end in (0, 1):
-            values = np.concatenate([part[1 + end] for part in changed])
-            change[end] = np.bincount(flat, values, minlength=len(what) * width).reshape(-1, width)
-    names, users, rows, by_data = _data_changes(state)
-    count = len(names)
-    return (
-        what + names,
-        np.array(element + users, dtype=np.intp),
-        np.concatenate([np.full(len(what), -1), rows]).astype(np.intp),
-        np.array(ranged + [False] * count, dtype=bool),
-        np.array(open_ended + [False] * count, dtype=bool),
-        np.concatenate([change, by_data], axis=1),
+    starts = np.searchsorted(system.terms.element, np.arange(len(state.recipes))).tolist()
+    owners = [number for number, recipe in enumerate(state.recipes) if recipe.knobs]
+    knobs = [knob for number in owners for knob in state.recipes[number].knobs]
+    firsts = np.cumsum([0] + [len(state.recipes[number].knobs) for number in owners]).tolist()
+    parts = [
+        (number + first, term + starts[owner], low, high)
+        for owner, first in zip(owners, firsts, strict=False)
+        for number, term, low, high in (state.recipes[owner].changes,)
+    ]
+    influence, term, low, high = (
+        (np.concatenate(part) for part in zip(*parts, strict=True))
+        if parts
+        else (np.zeros(0, np.intp), np.zeros(0, np.intp), np.zeros(0), np.zeros(0))
+    )
+    element = np.repeat(np.array(owners, dtype=np.intp), np.diff(firsts))
+    users, rows, group, terms, by_data = _data_changes(state)
+    names = {row: f"conductivity of {system.rows[row].name}" for row in np.unique(rows).tolist()}
+    none = [False] * len(users)
+    return Changes(
+        what=[knob.what for knob in knobs] + [names[row] for row in rows.tolist()],
+        element=np.concatenate([element, users]),
+        shared=np.concatenate([np.full(len(knobs), -1), rows]),
+        ranged=np.array([knob.ranged for knob in knobs] + none, dtype=bool),
+        open_ended=np.array([knob.open_ended for knob in knobs] + none, dtype=bool),
+        influence=np.concatenate([influence, group + len(knobs)]),
+        slot=system.terms.slot[np.concatenate([term, terms])],
+        coefficient=np.concatenate([np.stack([low, high]), by_data], axis=1),
     )
 
 
-def _data_changes(state: State) -> tuple[list[str], list[int], Indices, Array]:
-    """The same for the data of every material, one influence for each element that uses it."""
-    system = state.problem.system
+def _data_changes(state: State) -> tuple[Indices, Indices, Indices, Indices, Array]:
+    """Users and rows of the materials' data, then entries: influence, term, change at both ends."""
+    system, terms = state.problem.system, state.problem.system.terms
     factor = _data_factors(state)
-    terms, width = system.terms, len(system.row)
-    unsure = (factor != 0.0).any(axis=0)[terms.slot]
-    pairs, which = np.unique(
-        terms.element[unsure] * len(system.rows) + system.row[terms.slot[unsure]], return_inverse=True
-    )
-    change = np.zeros((2, len(pairs), width))
-    flat = which * width + terms.slot[unsure]
-    for end in (0, 1):
-        values = terms.coefficient[unsure] * factor[end][terms.slot[unsure]]
-        change[end] = np.bincount(flat, values, minlength=len(pairs) * width).reshape(-1, width)
+    unsure = np.flatnonzero((factor != 0.0).any(axis=0)[terms.slot])
+    slot = terms.slot[unsure]
+    pairs, group = np.unique(terms.element[unsure] * len(system.rows) + system.row[slot], return_inverse=True)
     users, rows = np.divmod(pairs, len(system.rows))
-    names = [f"conductivity of {system.rows[row].name}" for row in rows.tolist()]
-    return names, users.tolist(), rows.astype(np.intp), change
+    return users, rows, group.astype(np.intp), unsure, terms.coefficient[unsure] * factor[:, slot]
 
 
 def _data_factors(state: State) -> Array:
@@ -143,73 +169,69 @@ def _data_factors(state: State) -> Array:
     return np.array([np.where(known, end / middle - 1.0, 0.0) for end in (low, high)])
 
 
-def _linear_K(state: State, change: Array, element: Indices, heat_W: Array) -> Array:
+def _linear_K(state: State, changes: Changes, heat_W: Array) -> Array:
     """What small changes of coefficients do to the temperatures."""
-    at = state.residuals()
-    less_W = _change_of_subtracted_W(state, change, element)
     net_W = heat_W.copy()
-    net_W[..., TWO] -= less_W
-    response = np.linalg.solve(at.slopes[0], at.kelvin_per_W[0])
-    return np.asarray(net_W @ response.T)
+    net_W[..., TWO] -= _change_of_subtracted_W(state, changes)
+    return np.asarray(net_W @ state.response_K_W.T)
 
 
-def _change_of_subtracted_W(state: State, change: Array, element: Indices) -> Array:
+def _change_of_subtracted_W(state: State, changes: Changes) -> Array:
     """What the changes do to the heat of the bare reference, on the cooled stages: (2, n, 2)."""
-    bare = state.inventory.bare[element]
-    if not bare.any():
-        return np.zeros((*change.shape[:2], 2))
+    if not state.inventory.bare[changes.element].any():
+        return np.zeros((2, changes.count, 2))
     system = state.problem.system
-    drive = system.drives(state.bare_K[None, :])[0]
-    heat_W = (change * (bare[:, None] * drive)) @ system.enters
-    slopes = system.heat_W(state.bare[None, :], state.bare_K[None, :])[1][0]
+    heat_W = changes.heat_W(state, state.inventory.bare, state.bare_K)
+    known_W, slopes_W_K = system.heat_W(state.bare[None, :], state.bare_K[None, :])
     loose = np.flatnonzero(state.bare_problem.floating)
     if len(loose):
-        warming = -np.linalg.solve(slopes[np.ix_(loose, loose)], heat_W[..., loose, None])[..., 0]
-        heat_W = heat_W + warming @ slopes[:, loose].T
-    known_W = system.heat_W(state.bare[None, :], state.bare_K[None, :])[0][:, TWO]
-    reference_W = state.problem.lift.reference_W(state.settings, known_W)
-    flat = (known_W + heat_W[..., TWO].reshape(-1, 2)).reshape(-1, 2)
-    moved_W = state.problem.lift.reference_W(state.settings, flat) - reference_W
-    return np.asarray(heat_W[..., TWO] - moved_W.reshape(heat_W[..., TWO].shape))
+        warming = -np.linalg.solve(slopes_W_K[0][np.ix_(loose, loose)], heat_W[..., loose, None])[..., 0]
+        heat_W = heat_W + warming @ slopes_W_K[0][:, loose].T
+    lift, now_W = state.problem.lift, known_W[:, TWO]
+    then_W = now_W + heat_W[..., TWO].reshape(-1, 2)
+    moved_W = lift.reference_W(state.settings, then_W) - lift.reference_W(state.settings, now_W)
+    return np.asarray(heat_W[..., TWO] - moved_W.reshape(2, -1, 2))
 
 
-def _solve_again(state: State, change: Array, element: Indices, kelvin: Array) -> None:
+def _solve_again(state: State, changes: Changes, kelvin: Array) -> None:
     """Replace, in place, what derivatives said where that was a lot."""
-    large = (np.abs(kelvin) > SMALL * state.T_K).any(axis=2)
-    if not large.any():
-        return
-    changes = change[large]
-    owner = np.broadcast_to(element, large.shape)[large]
-    now = state.now + state.inventory.now[owner][:, None] * changes
-    bare = state.bare + state.inventory.bare[owner][:, None] * changes
-    kelvin[large] = solve_variants(state, now, bare, state.settings) - state.T_K
+    slots = len(state.problem.system.row)
+    for end in (0, 1):
+        large = (np.abs(kelvin[end]) > SMALL * state.T_K).any(axis=1)
+        if large.any():
+            change = changes.dense(large, end, slots)
+            owner = changes.element[large]
+            now = state.now + state.inventory.now[owner][:, None] * change
+            bare = state.bare + state.inventory.bare[owner][:, None] * change
+            start_K = np.maximum(state.T_K + kelvin[end, large], 0.5 * state.T_K)
+            kelvin[end, large] = solve_variants(state, now, bare, state.settings, start_K) - state.T_K
 
 
-def solve_variants(state: State, now: Array, bare: Array, settings: Settings) -> Array:
+def solve_variants(state: State, now: Array, bare: Array, settings: Settings, start_K: Array) -> Array:
     """Temperatures (variants, stages) for coefficients (variants, slots) of both configurations."""
-    count = len(now)
-    start_K = np.broadcast_to(state.T_K, (count, STAGES))
-    same_bare = bool((bare == state.bare).all()) and settings is state.settings
-    if same_bare:
-        subtract_W = np.broadcast_to(state.subtract_W, (count, 2))
+    if bare is state.bare and settings is state.settings:
+        subtract_W = state.subtract_W
     else:
-        bare_K = np.broadcast_to(state.bare_K, (count, STAGES))
-        bare_K = solve(state.bare_problem, bare_K, bare, np.zeros((count, 2)), settings)
+        bare = np.broadcast_to(bare, now.shape)
+        bare_K = np.broadcast_to(state.bare_K, start_K.shape)
+        bare_K = solve(state.bare_problem, bare_K, bare, np.zeros((1, 2)), settings)
         subtract_W = subtracted_W(state.problem, bare_K, bare, settings)
     return solve(state.problem, start_K, now, subtract_W, settings)
 
 
 def _of_cooler(state: State) -> tuple[list[str], NDArray[np.bool_], Array]:
     """What is unsure of the cooler: names, whether only the range is known, kelvin at both ends."""
-    kelvin = np.zeros((2, len(state.knobs), STAGES))
-    at = state.residuals()
-    for number, knob in enumerate(state.knobs):
-        for end, settings in enumerate((knob.low, knob.high)):
-            subtract_W = subtracted_W(state.problem, state.bare_K[None, :], state.bare[None, :], settings)
-            moved = residuals(state.problem, state.T_K[None, :], state.now[None, :], subtract_W, settings)
-            kelvin[end, number] = np.linalg.solve(at.slopes[0], at.miss_K[0] - moved.miss_K[0])
-            if (np.abs(kelvin[end, number]) > SMALL * state.T_K).any():
-                again = solve_variants(state, state.now[None, :], state.bare[None, :], settings)
-                kelvin[end, number] = again[0] - state.T_K
+    both = [settings for knob in state.knobs for settings in (knob.low, knob.high)]
     ranged = np.array([knob.ranged for knob in state.knobs], dtype=bool)
-    return [knob.what for knob in state.knobs], ranged, kelvin
+    if not both:
+        return [], ranged, np.zeros((2, 0, STAGES))
+    settings, count = Settings.stacked(both), len(both)
+    T_K, now = (np.broadcast_to(one, (count, len(one))) for one in (state.T_K, state.now))
+    bare_K, bare = (np.broadcast_to(one, (count, len(one))) for one in (state.bare_K, state.bare))
+    subtract_W = subtracted_W(state.problem, bare_K, bare, settings)
+    miss_K = residuals(state.problem, T_K, now, subtract_W, settings).miss_K
+    slopes = state.residuals.slopes[0]
+    kelvin = np.linalg.solve(slopes, (state.residuals.miss_K - miss_K).T).T
+    if (np.abs(kelvin) > SMALL * state.T_K).any():
+        kelvin = solve_variants(state, now, bare, settings, T_K + kelvin) - state.T_K
+    return [knob.what for knob in state.knobs], ranged, kelvin.reshape(-1, 2, STAGES).transpose(1, 0, 2)

@@ -5,13 +5,26 @@ linear to 150 mW. Wires 0.30 m from the vessel to the shield, 0.15 m from there 
 mount is 40 K/W from sample to platform, a dry one 300 K/W.
 """
 
-from server.physics.thermal import Bare, Cryostat, HeaterPoint, HeaterTest, Joint, Lag, Run
+from server.physics.statistics import Band
+from server.physics.thermal import Bare, Budget, Cryostat, HeaterPoint, HeaterTest, Joint, Lag, Run
 
 STAGES = ("vessel", "shield", "platform", "sample")
 LENGTHS_m = {("vessel", "shield"): 0.30, ("shield", "platform"): 0.15}
 SHIELD_LAG = Lag("shield", 0.010, "varnish", "good")
+COAX_LAG = Lag("shield", 0.030, "grease", "good")
 GREASED = Joint("mount", resistance_K_W=40.0)
 DRY = Joint("mount", resistance_K_W=300.0)
+
+
+def platform_K(budget: Budget) -> float:
+    """The best value of the platform's temperature."""
+    return best(budget.temperatures["platform"])
+
+
+def best(band: Band) -> float:
+    """A best value that must be there."""
+    assert band.best is not None
+    return band.best
 
 
 def bench_a(**changes: object) -> Cryostat:
@@ -49,5 +62,5 @@ def coax(
 ) -> Run:
     """Four coax with jacket and centre of one metal."""
     lengths_m = {("vessel", "shield"): 0.30, ("shield", ends_on): 0.15}
-    lags = (SHIELD_LAG,) if lagged else ()
+    lags = (COAX_LAG,) if lagged else ()
     return Run(key, "coax", material, 4, diameter_m, lengths_m, lags, ends_on, centre_material=material)
