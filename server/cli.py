@@ -105,6 +105,17 @@ def schema() -> None:
 
 
 @app.command()
+def evidence() -> None:
+    """Print every published value beside what is computed for it; exit 1 if one is outside its tolerance."""
+    from server import heat_text
+
+    text, outside = heat_text.evidence()
+    typer.echo(text)
+    if outside:
+        raise typer.Exit(1)
+
+
+@app.command()
 def heat(file: Path, as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False) -> None:
     """Compute the heat budget of a document, without server or database."""
     from server import heat_text

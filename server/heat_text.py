@@ -1,9 +1,10 @@
-"""A heat budget as plain text, for the command line and for paper."""
+"""A heat budget, and the evidence behind it, as plain text for the command line and for paper."""
 
 from collections.abc import Iterable, Sequence
 
 from server.physics.statistics import Band
 from server.physics.thermal import Budget
+from server.physics.thermal.evidence import all_evidence, evidence_counts
 from server.units import in_unit, show_band, show_signed, unit_for
 
 COST_STAGES = ("platform", "sample")
@@ -64,6 +65,20 @@ def _remarks(budget: Budget) -> str:
     lines += [f"not known: {gap.key or 'cryostat'}: {gap.reason}" for gap in budget.gaps]
     lines.append(f"model {budget.model}; ranges are the central 95 %")
     return "\n".join(lines)
+
+
+def evidence() -> tuple[str, int]:
+    """Published values beside the computed ones, and how many lie outside their tolerance."""
+    rows: list[Sequence[str]] = [
+        ("mechanism", "quantity", "published", "computed", "unit", "off by", "tolerance", "tag", "source")
+    ]
+    for row in all_evidence():
+        numbers = f"{row.published:.5g}", f"{row.computed:.5g}", row.unit
+        shares = f"{row.deviation:+.2%}", f"{row.tolerance:.2%}"
+        rows.append((row.mechanism, row.quantity, *numbers, *shares, row.tag, row.source))
+    outside = sum(not row.holds for row in all_evidence())
+    counts = ", ".join(f"{count} {tag}" for tag, count in evidence_counts().items())
+    return f"{_table(rows)}\n\n{len(rows) - 1} values: {counts}; {outside} outside their tolerance", outside
 
 
 def _table(rows: Sequence[Sequence[str]]) -> str:

@@ -7,18 +7,24 @@ from server.db import ReadSession
 from server.people.guards import CurrentPerson
 from server.web.render import render
 
-router = APIRouter(prefix="/calculators")
+router = APIRouter()
 
 
-@router.get("")
+@router.get("/calculators")
 def index(request: Request, _person: CurrentPerson) -> Response:
     """All of them."""
     return render(request, "calculators/index.html", views.index())
 
 
-@router.get("/{key}")
+@router.get("/calculators/{key}")
 def show(request: Request, key: str, _person: CurrentPerson, session: ReadSession) -> Response:
     """One of them, worked out for the numbers in the address."""
     view = views.show(session, key, dict(request.query_params))
     bad = bool(view.faults or view.refusal)
     return render(request, "calculators/show.html", view, status=422 if bad else 200)
+
+
+@router.get("/evidence")
+def evidence(request: Request, _person: CurrentPerson, tag: str = "", mechanism: str = "") -> Response:
+    """Published values beside what is computed for them; all of them, or those of one tag or mechanism."""
+    return render(request, "calculators/evidence.html", views.evidence(tag, mechanism))

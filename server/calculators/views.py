@@ -11,6 +11,8 @@ from server.errors import NotFound
 from server.physics.errors import PhysicsError
 from server.physics.thermal.asking import Calculator, Input
 from server.physics.thermal.calculators import calculator, calculators
+from server.physics.thermal.evidence import TAGS, Evidence, all_evidence, evidence_counts
+from server.units import unit_named
 
 TORQUE = ("preload", "screw")
 
@@ -87,7 +89,7 @@ def show(session: Session, key: str, typed: Mapping[str, str]) -> CalculatorView
             faults, refusal = _blamed(chosen, str(problem))
     return CalculatorView(
         calculator=chosen,
-        fields=tuple(FieldView(asked, given[asked.name], forms.unit_of(asked)) for asked in chosen.inputs),
+        fields=tuple(FieldView(asked, given[asked.name], _sign(asked)) for asked in chosen.inputs),
         answers=answers,
         faults=faults,
         refusal=refusal,
@@ -101,3 +103,31 @@ def _blamed(chosen: Calculator, message: str) -> tuple[dict[str, str], str]:
         if message.startswith(asked.name):
             return {asked.name: asked.label + message.removeprefix(asked.name)}, ""
     return {}, message
+
+
+def _sign(asked: Input) -> str:
+    unit = forms.unit_of(asked)
+    return unit_named(unit).shown if unit else ""
+
+
+@dataclass(frozen=True)
+class EvidenceView:
+    """Published values beside the computed ones, with how many there are of each tag."""
+
+    rows: Sequence[Evidence]
+    counts: Mapping[str, int]
+    mechanisms: Sequence[str]
+    tag: str
+    mechanism: str
+    total: int
+    outside: int
+
+
+def evidence(tag: str, mechanism: str) -> EvidenceView:
+    """The rows of one tag and one mechanism; an unknown or empty choice means all."""
+    every = all_evidence()
+    mechanisms = tuple(dict.fromkeys(row.mechanism for row in every))
+    tag, mechanism = (tag if tag in TAGS else ""), (mechanism if mechanism in mechanisms else "")
+    rows = [row for row in every if tag in ("", row.tag) and mechanism in ("", row.mechanism)]
+    outside = sum(not row.holds for row in every)
+    return EvidenceView(rows, evidence_counts(), mechanisms, tag, mechanism, len(every), outside)

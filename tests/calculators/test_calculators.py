@@ -83,7 +83,16 @@ def test_a_band_is_never_told_without_its_ends() -> None:
     assert forms.shown(Output("x", "X", "W", Band(0.001, 0.002, 0.004), "")) == "2.0 mW (1.0–4.0)"
 
 
-@pytest.mark.parametrize("key", ["preload", "screw"])
+@pytest.mark.parametrize("key", ["preload", "screw-check"])
 def test_a_torque_asks_for_the_maker_first(key: str, member_client: TestClient) -> None:
     page = member_client.get(f"/calculators/{key}").text
-    assert page.index("The maker's value comes first") < page.index("Result")
+    assert page.index("value comes first") < page.index("Result")
+
+
+def test_the_evidence_page_keeps_to_what_is_asked(member_client: TestClient) -> None:
+    springs = member_client.get("/evidence?mechanism=springs").text
+    assert "DIN" in springs
+    assert "Diameter of No. 24" not in springs
+    independent = member_client.get("/evidence?tag=independent").text
+    assert "<td>independent" in independent
+    assert "<td>memory" not in independent
