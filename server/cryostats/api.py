@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
 from fastapi.responses import JSONResponse
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from server.cryostats import budget, contents, guards, instruments, rules, service
 from server.cryostats.documents import put_of, written
@@ -74,7 +74,7 @@ class ChangeIn(BaseModel):
     base_revision: Annotated[int, Field(ge=0)]
     put: list[dict[str, Any]] = []
     remove: list[str] = []
-    done_at: datetime | None = None
+    done_at: AwareDatetime | None = None
 
 
 class HeatOut(BaseModel):

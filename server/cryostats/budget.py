@@ -80,8 +80,10 @@ def _stages_named(element: thermal.Element) -> Iterator[tuple[str, str]]:
     if isinstance(element, thermal.Run):
         for crossing in element.lengths_m:
             yield from ((f"lengths_m.{'-'.join(crossing)}", stage) for stage in crossing)
-        for name, rows in (("lags", element.lags), ("attenuators", element.attenuators)):
-            yield from ((f"{name}[{number}].stage", row.stage) for number, row in enumerate(rows))
+        yield from ((f"lags[{number}].stage", lag.stage) for number, lag in enumerate(element.lags))
+        yield from (
+            (f"attenuators[{number}].stage", row.stage) for number, row in enumerate(element.attenuators)
+        )
 
 
 def read_each(puts: Iterable[Put]) -> dict[str, thermal.Element]:

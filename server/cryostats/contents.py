@@ -20,3 +20,20 @@ def elements(session: Session, cryostat: Cryostat, revision: int) -> dict[str, P
     )
     rows = session.exec(query.order_by(col(ElementRow.from_revision), col(ElementRow.id))).all()
     return {row.key: put_of(row) for row in rows}
+
+
+def since(session: Session, cryostat: Cryostat, revision: int) -> dict[int, dict[str, Put]]:
+    """The elements of every revision from `revision` to the newest. One query, however many there are."""
+    query = select(ElementRow).where(
+        ElementRow.cryostat_id == cryostat.id,
+        or_(col(ElementRow.to_revision).is_(None), col(ElementRow.to_revision) > revision),
+    )
+    rows = session.exec(query.order_by(col(ElementRow.from_revision), col(ElementRow.id))).all()
+    return {
+        number: {row.key: put_of(row) for row in rows if _there(row, number)}
+        for number in range(revision, cryostat.revision + 1)
+    }
+
+
+def _there(row: ElementRow, revision: int) -> bool:
+    return row.from_revision <= revision and (row.to_revision is None or row.to_revision > revision)

@@ -6,7 +6,6 @@ from typing import Any
 from server.cryostats.rules import Put
 
 BOOK_FIELDS = {"key": str, "kind": str, "label": str, "note": str, "house": bool}
-LONGEST = {"key": 40, "kind": 40, "label": 80, "note": 2000}
 
 
 def put_of(row: Mapping[str, Any], path: str) -> tuple[Put, dict[str, str]]:
@@ -17,8 +16,6 @@ def put_of(row: Mapping[str, Any], path: str) -> tuple[Put, dict[str, str]]:
         value = row.get(name, about[name])
         if not isinstance(value, kind):
             faults[f"{path}.{name}"] = "Enter true or false" if kind is bool else "Enter a text"
-        elif isinstance(value, str) and len(value) > LONGEST[name]:
-            faults[f"{path}.{name}"] = f"Keep it within {LONGEST[name]} characters"
         else:
             about[name] = value
     data = {name: value for name, value in row.items() if name not in BOOK_FIELDS}

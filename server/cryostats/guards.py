@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from sqlmodel import Session, col, select
 
 from server.cryostats.models import Cryostat, Grade
-from server.cryostats.rules import GRADES, STEWARD
+from server.cryostats.rules import GRADES, SLUG, STEWARD
 from server.errors import Forbidden, NotFound
 from server.people.models import Person
 
@@ -13,7 +13,10 @@ from server.people.models import Person
 def find(session: Session, slug: str, *, lock: bool = False) -> Cryostat:
     """The cryostat at this address; with `lock`, nobody else may change it until the transaction ends."""
     query = select(Cryostat).where(Cryostat.slug == slug)
-    found = session.exec(query.with_for_update() if lock else query).first()
+    if lock:
+        # What this session read before the lock may be old by now.
+        query = query.with_for_update().execution_options(populate_existing=True)
+    found = session.exec(query).first() if SLUG.fullmatch(slug) else None
     if found is None:
         raise NotFound(f"There is no cryostat “{slug}”.")
     return found

@@ -7,6 +7,11 @@ from datetime import datetime, timedelta
 from typing import Any
 
 KEY = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?")
+SLUG = re.compile(r"[a-z0-9-]{1,60}")
+NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff]")
+"""Characters that no text holds, and that a database refuses or drops."""
+RESERVED = ("new",)
+"""Addresses under /cryostats that are pages of their own."""
 STATES = {
     "open": "open",
     "pumping": "closed, pumping",
@@ -24,6 +29,9 @@ MISSING = object()
 STAGES = ("vessel", "shield", "platform", "mount", "sample")
 MOST_ELEMENTS = 2000
 LONGEST_REASON = 2000
+LONGEST_LABEL = 80
+LONGEST_NOTE = 2000
+EARLIEST_YEAR = 1970
 
 
 @dataclass(frozen=True)
@@ -85,19 +93,44 @@ class Difference:
 
 def faults(change: Change, present: Mapping[str, Put], now: datetime) -> dict[str, str]:
     """What the change itself gets wrong, field → what to do; the elements' own fields are read elsewhere."""
-    found = {}
+    found = text_faults("reason", "the reason", change.reason, LONGEST_REASON)
     if not change.reason.strip():
         found["reason"] = "Enter the reason for the change"
-    elif len(change.reason) > LONGEST_REASON:
-        found["reason"] = f"Keep the reason within {LONGEST_REASON} characters"
     if not change.put and not change.remove:
         found["put"] = "Put or take out at least one element"
-    if change.done_at is not None and change.done_at > now + timedelta(minutes=5):
-        found["done_at"] = "The time it was done lies ahead; log a change when it is made"
-    found.update(key_faults(change, present))
-    if len(present) + len(change.put) > MOST_ELEMENTS:
+    if change.done_at is not None:
+        found |= moment_faults(change.done_at, now)
+    for number, put in enumerate(change.put):
+        found |= book_faults(put, f"put.{number}.")
+    found |= key_faults(change, present)
+    if len(applied(present, change)) > MOST_ELEMENTS:
         found["put"] = f"A configuration holds at most {MOST_ELEMENTS} elements"
     return found
+
+
+def moment_faults(done_at: datetime, now: datetime) -> dict[str, str]:
+    """A time at which no change can have been made."""
+    if done_at > now + timedelta(minutes=5):
+        return {"done_at": "The time it was done lies ahead; log a change when it is made"}
+    if done_at.year < EARLIEST_YEAR:
+        return {"done_at": f"Enter a time after {EARLIEST_YEAR}"}
+    return {}
+
+
+def book_faults(put: Put, path: str) -> dict[str, str]:
+    """What is wrong with the words a book keeps beside an element."""
+    return text_faults(f"{path}label", "the name", put.label, LONGEST_LABEL) | text_faults(
+        f"{path}note", "the note", put.note, LONGEST_NOTE
+    )
+
+
+def text_faults(path: str, what: str, text: str, longest: int) -> dict[str, str]:
+    """A text that is too long, or holds what no text holds."""
+    if len(text) > longest:
+        return {path: f"Keep {what} within {longest} characters"}
+    if NOT_TEXT.search(text):
+        return {path: f"Write {what} without control characters"}
+    return {}
 
 
 def key_faults(change: Change, present: Mapping[str, Put]) -> dict[str, str]:
@@ -190,7 +223,7 @@ def _only_state(after: Put | None, before: Put | None) -> bool:
 def slug_of(name: str, taken: Iterable[str]) -> str:
     """An address for `name` that nobody has yet: `Bench A` → `bench-a`."""
     stem = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:38] or "cryostat"
-    used = set(taken)
+    used = {*taken, *RESERVED}
     tries = (stem if number == 1 else f"{stem}-{number}" for number in range(1, len(used) + 2))
     return next(slug for slug in tries if slug not in used)
 

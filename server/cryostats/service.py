@@ -3,7 +3,9 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Any
 
+import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from server.cryostats import budget, contents, guards, rules
@@ -45,7 +47,7 @@ class Logged:
 def revision(session: Session, cryostat: Cryostat, number: int) -> Revision:
     """One revision; NotFound outside 1 to the newest."""
     query = select(Revision).where(Revision.cryostat_id == cryostat.id, Revision.number == number)
-    found = session.exec(query).first()
+    found = session.exec(query).first() if 1 <= number <= cryostat.revision else None
     if found is None:
         raise NotFound(f"{cryostat.name} has no revision {number}.")
     return found
@@ -72,7 +74,8 @@ def steps_since(session: Session, cryostat: Cryostat, number: int) -> list[Step]
     """What others logged after revision `number`, oldest first."""
     query = select(Revision).where(Revision.cryostat_id == cryostat.id, Revision.number > number)
     rows = session.exec(query.order_by(col(Revision.number))).all()
-    return [Step(row, compare(session, cryostat, row.number - 1, row.number)) for row in rows]
+    states = contents.since(session, cryostat, number)
+    return [Step(row, rules.difference(states[row.number - 1], states[row.number])) for row in rows]
 
 
 def preview(session: Session, cryostat: Cryostat, change: Change) -> Preview:
@@ -176,8 +179,9 @@ def _write(
         old.to_revision = number
         session.add(old)
     session.flush()
-    for put in (*(row.after for row in difference.altered), *difference.added):
-        session.add(_row(cryostat.id, put, number))
+    rows = [_row(cryostat.id, put, number) for put in rules.puts_of(difference)]
+    if rows:
+        session.execute(sa.insert(ElementRow), rows)
     row = Revision(
         cryostat_id=cryostat.id,
         number=number,
@@ -195,17 +199,17 @@ def _write(
     return row
 
 
-def _row(cryostat_id: int, put: Put, number: int) -> ElementRow:
-    return ElementRow(
-        cryostat_id=cryostat_id,
-        key=put.key,
-        kind=put.kind,
-        label=put.label,
-        note=put.note,
-        house=put.house,
-        data=dict(put.data),
-        from_revision=number,
-    )
+def _row(cryostat_id: int, put: Put, number: int) -> dict[str, Any]:
+    return {
+        "cryostat_id": cryostat_id,
+        "key": put.key,
+        "kind": put.kind,
+        "label": put.label,
+        "note": put.note,
+        "house": put.house,
+        "data": dict(put.data),
+        "from_revision": number,
+    }
 
 
 def rebased(change: Change, base: int) -> Change:

@@ -1,11 +1,12 @@
 """Where every refusal becomes an answer: a page for a browser, a part for htmx, JSON for the API."""
 
+import json
 import logging
 from urllib.parse import quote
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse, RedirectResponse, Response
+from fastapi.responses import RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
 from server.errors import Problem, SignInNeeded
@@ -32,7 +33,9 @@ def answer(request: Request, status: int, message: str, fields: dict[str, str] |
     if request.url.path.startswith("/api/"):
         rows = [{"field": name, "message": text} for name, text in (fields or {}).items()]
         headers = {"WWW-Authenticate": "Bearer"} if status == 401 else None
-        return JSONResponse({"error": message, "fields": rows}, status_code=status, headers=headers)
+        # In ASCII, since a fault may quote half a surrogate pair, which has no other encoding.
+        body = json.dumps({"error": message, "fields": rows})
+        return Response(body, status, headers, media_type="application/json")
     template = f"errors/{status}.html" if status in (401, 403, 404, 409, 422, 500) else "errors/422.html"
     return render(
         request,

@@ -81,7 +81,9 @@ def test_what_one_direction_adds_the_other_takes(before: dict[str, Put], after: 
     [
         (Change("lid off", 1, (Put("lid", "lid", {"state": "off"}, house=True),)), rules.OPEN),
         (
-            Change("other lid", 1, (Put("lid", "lid", {"state": "on", "opening_diameter_m": 0.1}, house=True),)),
+            Change(
+                "other lid", 1, (Put("lid", "lid", {"state": "on", "opening_diameter_m": 0.1}, house=True),)
+            ),
             rules.STEWARD,
         ),
         (Change("lid gone", 1, (), ("lid",)), rules.STEWARD),
@@ -101,3 +103,20 @@ def test_every_cryostat_gets_an_address_of_its_own() -> None:
     assert rules.slug_of("Bench A", []) == "bench-a"
     assert rules.slug_of("Bench A", ["bench-a", "bench-a-2"]) == "bench-a-3"
     assert rules.slug_of("—", []) == "cryostat"
+
+
+def test_no_cryostat_stands_at_the_address_of_another_page() -> None:
+    assert rules.slug_of("New", []) == "new-2"
+
+
+@pytest.mark.parametrize("text", ["a\x00b", "a\x07", "\ud800", "x" * 3000])
+def test_words_that_no_book_holds_are_refused_where_they_stand(text: str) -> None:
+    """A NUL is refused by PostgreSQL, half a surrogate pair by every encoding; both would be a 500."""
+    assert fields(Change(text, 1, (Put("x", "wire", note=text),))) == {"reason", "put.0.note"}
+    assert fields(Change("r", 1, (Put("x", "wire", label=text),))) == {"put.0.label"}
+    assert fields(Change("two\nlines\tof it", 1, (Put("x", "wire", note="é\n–"),))) == set()
+
+
+def test_a_change_cannot_be_older_than_any_book() -> None:
+    long_ago = datetime(1, 1, 1, tzinfo=UTC)
+    assert fields(Change("r", 1, (LOOM,), done_at=long_ago)) == {"done_at"}

@@ -77,7 +77,7 @@ def _number(value: Any, about: About, name: str) -> float:
     label, (low, high), unit = about["label"], about["range"], fields.unit_of(name)
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise Refused(f"{label} must be a number, without a unit.")
-    if not math.isfinite(value):
+    if isinstance(value, float) and not math.isfinite(value):
         raise Refused(f"{label} must be a finite number.")
     if not low <= value <= high:
         raise Refused(f"{label} must be between {low:g} and {high:g} {unit}".rstrip() + ".")
