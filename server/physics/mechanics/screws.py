@@ -16,7 +16,7 @@ TORSION_FACTOR = 1.3
 """Stress while tightening over the stress of tension alone."""
 
 PROOF_SHARE = 0.75
-"""Share of the proof stress that the nominal preload may use."""
+"""Share of the proof stress that tightening may use; the rest is left to the scatter of the driver."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class ScrewCheck:
     tension_Pa : float
         Stress at the nominal preload [Pa].
     tightening_Pa : float
-        Stress while tightening at the high end of the scatter, torsion included [Pa].
+        Stress while tightening, torsion included [Pa].
     proof_Pa : float
         Proof stress of the screw [Pa].
     strip_N : float
@@ -128,9 +128,8 @@ def check_screw(
 ) -> ScrewCheck:
     """Work out what a torque does, and refuse it when the screw would yield or its thread strip.
 
-    Refused is a preload above three quarters of the proof stress; a stress while tightening, with torsion
-    and at the high end of the driver's scatter, above the proof stress; and a preload at that high end above
-    what strips the thread.
+    Refused is a stress while tightening, with torsion, above three quarters of the proof stress, which
+    leaves the driver its scatter; and a preload at the high end of that scatter above what strips the thread.
 
     Parameters
     ----------
@@ -173,7 +172,7 @@ def check_screw(
     165.7
     >>> check_screw("M2.5", 0.7, nut_factor=0.12, screw="stainless-A2-70", engaged_m=4e-3)
     Traceback (most recent call last):
-    server.physics.errors.Overloaded: The screw would yield: ...
+    server.physics.errors.Overloaded: The screw could yield: ...
 
     References
     ----------
@@ -186,7 +185,7 @@ def check_screw(
     result = ScrewCheck(
         Band(nominal_N * (1.0 - TORQUE_SCATTER), nominal_N, most_N),
         nominal_N / size.stress_area_m2,
-        TORSION_FACTOR * most_N / size.stress_area_m2,
+        TORSION_FACTOR * nominal_N / size.stress_area_m2,
         _looked_up("screws", screw, "screw metal"),
         strip_load_N(size.diameter_m, size.pitch_m, engaged_m, _looked_up("threaded", threaded, "metal")),
     )
@@ -195,16 +194,10 @@ def check_screw(
 
 
 def _refuse_overload(result: ScrewCheck, size: Thread) -> None:
-    allowed_Pa = PROOF_SHARE * result.proof_Pa
-    if result.tension_Pa > allowed_Pa:
+    if result.tightening_Pa > PROOF_SHARE * result.proof_Pa:
         raise Overloaded(
-            f"The screw would yield: {size.name} would carry {result.tension_Pa / 1e6:.0f} MPa, "
-            f"more than {PROOF_SHARE:.0%} of its proof stress of {result.proof_Pa / 1e6:.0f} MPa."
-        )
-    if result.tightening_Pa > result.proof_Pa:
-        raise Overloaded(
-            f"The screw could yield while it is tightened: {size.name} may see "
-            f"{result.tightening_Pa / 1e6:.0f} MPa, its proof stress is {result.proof_Pa / 1e6:.0f} MPa."
+            f"The screw could yield: {size.name} would see {result.tightening_Pa / 1e6:.0f} MPa while it is "
+            f"tightened, more than {PROOF_SHARE:.0%} of its proof stress of {result.proof_Pa / 1e6:.0f} MPa."
         )
     most_N = result.preload_N.high
     assert most_N is not None

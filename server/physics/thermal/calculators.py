@@ -35,20 +35,12 @@ def calculators() -> tuple[Calculator, ...]:
     tuple of Calculator
         Those of one heading stand together.
 
-    Raises
-    ------
-    ValueError
-        Never, unless two calculators share an address.
-
     Examples
     --------
     >>> calculators()[0].key
     'wire-gauge'
     """
-    found = (*_wires(), *_lags(), *_radiation(), *_gas(), *_joints(), *_screws(), *_springs(), *_cooling())
-    if len({one.key for one in found}) != len(found):
-        raise ValueError("Two calculators share an address.")
-    return found
+    return (*_wires(), *_lags(), *_radiation(), *_gas(), *_joints(), *_screws(), *_springs(), *_cooling())
 
 
 def calculator(key: str) -> Calculator:

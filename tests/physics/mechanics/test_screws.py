@@ -52,14 +52,27 @@ def test_five_inch_pounds_on_a_small_platform_screw_are_accepted() -> None:
 
 def test_grease_at_an_ordinary_torque_takes_a_small_screw_past_yield() -> None:
     dry = check_screw("M2.5", 0.4, nut_factor=0.20, screw="stainless-A2-70", engaged_m=5e-3)
-    assert dry.tension_Pa < 0.75 * dry.proof_Pa
+    assert dry.tightening_Pa < 0.75 * dry.proof_Pa
     with pytest.raises(Overloaded, match="yield"):
         check_screw("M2.5", 0.4, nut_factor=0.10, screw="stainless-A2-70", engaged_m=5e-3)
 
 
-def test_torsion_and_scatter_count_while_tightening() -> None:
+def test_torsion_counts_while_tightening() -> None:
+    # 0.85 N m pulls an M3 to 282 MPa, below three quarters of 450; with torsion it is 366 and too much.
+    tension_Pa = preload_N(0.85, 3e-3, 0.20) / thread("M3").stress_area_m2
+    assert tension_Pa < 0.75 * 450e6 < 1.3 * tension_Pa
     with pytest.raises(Overloaded, match="while it is tightened"):
-        check_screw("M3", 0.95, screw="stainless-A2-70", threaded="stainless-304", engaged_m=5e-3)
+        check_screw("M3", 0.85, screw="stainless-A2-70", threaded="stainless-304", engaged_m=5e-3)
+
+
+def test_ordinary_torques_on_a_small_screw_are_accepted() -> None:
+    # Common practice, no source: 0.4 to 0.7 N m is ordinary for 3 mm into soft metal.
+    for torque_N_m in (0.4, 0.5, 0.6, 0.7):
+        result = check_screw(
+            "M3", torque_N_m, screw="stainless-A2-70", threaded="soft-copper", engaged_m=4.5e-3
+        )
+        # Even at the high end of the scatter the screw stays below its proof stress.
+        assert 1.3 * result.tightening_Pa < result.proof_Pa
 
 
 def test_a_short_thread_in_soft_copper_strips() -> None:

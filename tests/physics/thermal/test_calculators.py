@@ -102,6 +102,10 @@ def test_torque_names_the_makers_value_first(key: str) -> None:
     assert calculator(key).told.notes.startswith("The maker's torque and the standing order come first.")
 
 
+def test_no_two_calculators_share_an_address() -> None:
+    assert len({one.key for one in calculators()}) == len(calculators())
+
+
 def test_an_address_nobody_has_is_refused() -> None:
     with pytest.raises(KeyError):
         calculator("horoscope")
