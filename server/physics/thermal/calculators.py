@@ -4,14 +4,14 @@ The list is data: a public function by the face it stands on (``thermal.hole_W``
 is chosen the public function that names the choices, with what it is asked.
 """
 
-import importlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
 from server.physics.thermal.asking import Calculator
+from server.physics.thermal.faces import public_function
 
 
 @cache
@@ -60,21 +60,15 @@ def calculator(key: str) -> Calculator:
 
 def _read(entry: Mapping[str, Any]) -> Calculator:
     choices = {
-        name: tuple(_public(lister)(*asked)) for name, (lister, *asked) in entry.get("choices", {}).items()
+        name: tuple(public_function(lister)(*asked))
+        for name, (lister, *asked) in entry.get("choices", {}).items()
     }
     return Calculator(
         entry["key"],
         entry["title"],
         entry["group"],
-        _public(entry["function"]),
+        public_function(entry["function"]),
         entry["start"],
         choices,
         tuple(entry.get("cautions", ())),
     )
-
-
-def _public(name: str) -> Callable[..., Any]:
-    """A public function by its face and its name."""
-    face, _, function = name.partition(".")
-    found: Callable[..., Any] = getattr(importlib.import_module(f"server.physics.{face}"), function)
-    return found

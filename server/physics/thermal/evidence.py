@@ -6,7 +6,6 @@ formula. ``recomputed``: the same formula worked by another tool. ``memory``: wr
 ``ancestry unknown``: what it says.
 """
 
-import importlib
 import json
 from collections import Counter
 from collections.abc import Callable, Mapping
@@ -19,6 +18,7 @@ from server.physics.materials import Material, constant_material, material
 from server.physics.statistics import Band
 from server.physics.thermal import document
 from server.physics.thermal.balance import balance
+from server.physics.thermal.faces import public_function
 
 TAGS = ("independent", "shared ancestry", "recomputed", "memory", "ancestry unknown")
 
@@ -129,8 +129,7 @@ def _of_mechanism(row: Mapping[str, Any]) -> Evidence:
 
 def _called(row: Mapping[str, Any]) -> Any:
     """The result of the public function a row names by its face: ``thermal.hole_W``."""
-    face, _, name = row["function"].partition(".")
-    function = getattr(importlib.import_module(f"server.physics.{face}"), name)
+    function = public_function(row["function"])
     return function(**{key: _argument(value) for key, value in row["arguments"].items()})
 
 
