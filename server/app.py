@@ -10,9 +10,16 @@ from sqlalchemy.engine import Engine
 from starlette.middleware import Middleware
 
 from server import tables
+from server.calculators import routes as calculators
 from server.cautions import routes as cautions
 from server.cryostats import api as cryostats_api
-from server.cryostats import change_routes, instrument_routes, photograph_routes
+from server.cryostats import (
+    change_routes,
+    exchange_api,
+    exchange_routes,
+    instrument_routes,
+    photograph_routes,
+)
 from server.cryostats import routes as cryostats
 from server.db import make_engine
 from server.files import routes as files
@@ -22,8 +29,17 @@ from server.people.guards import current_person
 from server.settings import Settings, settings
 from server.web import guard, problems, render
 
-PAGES = (people, cautions, instrument_routes, change_routes, photograph_routes, cryostats)
-APIS = (cryostats_api,)
+PAGES = (
+    people,
+    cautions,
+    calculators,
+    instrument_routes,
+    change_routes,
+    exchange_routes,
+    photograph_routes,
+    cryostats,
+)
+APIS = (cryostats_api, exchange_api)
 VENDOR_FILES = ("htmx.min.js",)
 
 
