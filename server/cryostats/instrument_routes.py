@@ -150,3 +150,10 @@ def enter_state(
     since = form.moment("since", request.state.laboratory.zone) or at
     row = instruments.enter_state(session, person, cryostat, form.text("state"), since, form.text("note"), at)
     return done(request, f"/cryostats/{slug}", f"State entered: {STATES[row.state]}.")
+
+
+@router.get("/cryostats/{slug}/history")
+def history(request: Request, slug: str, _person: CurrentPerson, session: ReadSession) -> Response:
+    """Who did what to it, and when."""
+    view = instrument_views.record(session, guards.find(session, slug))
+    return render(request, "cryostats/history.html", view, entries=view.entries)

@@ -9,6 +9,8 @@ from server.cryostats import budget, cooler_form, guards, instruments
 from server.cryostats.models import CoolerVersion, Cryostat, StateEntry
 from server.cryostats.rules import GRADES, STAGES, STATES, STEWARD
 from server.errors import Refused
+from server.history import service as history
+from server.history.models import Entry
 from server.people.models import Person
 from server.physics.statistics import Band
 from server.units import show
@@ -146,3 +148,16 @@ def grades(session: Session, person: Person, cryostat: Cryostat) -> GradesView:
     """The list of people with their grade here."""
     may_give = guards.grade_of(session, person, cryostat) >= STEWARD
     return GradesView(cryostat, guards.grade_rows(session, cryostat), may_give)
+
+
+@dataclass(frozen=True)
+class HistoryView:
+    """Everything anybody did to one cryostat, newest first."""
+
+    cryostat: Cryostat
+    entries: Sequence[Entry]
+
+
+def record(session: Session, cryostat: Cryostat) -> HistoryView:
+    """The append-only record of this cryostat."""
+    return HistoryView(cryostat, history.of(session, instruments.subject(cryostat), limit=500))
