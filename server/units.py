@@ -297,9 +297,14 @@ def _rounded(number: Decimal, digits: int) -> Decimal:
 
 def _shortest(value: float, unit: Unit) -> str:
     """The fewest digits that read back as the same number."""
+    return _plain(_reading_back(value, unit) or _value_in(value, unit))
+
+
+def _reading_back(value: float, unit: Unit) -> Decimal | None:
+    """The number with the fewest digits that reads back as `value`; None where rounding forbids one."""
     exact = _value_in(value, unit)
     tries = (_rounded(exact, digits) for digits in (3, 6, 9, 12, 15, 16, 17, 20, 24))
-    return _plain(next((number for number in tries if _si(number, unit) == value), exact))
+    return next((number for number in tries if _si(number, unit) == value), None)
 
 
 def show(quantity: Quantity, unit: str) -> str:
@@ -326,11 +331,11 @@ def _whole(diameter_m: float) -> Decimal:
 
 
 def _reachable(value: float, unit: Unit) -> bool:
-    """Whether a bent unit can say this value: a whole gauge, a level above nothing."""
+    """Whether a bent unit can say this value: a whole gauge, a level that reads back as the same power."""
     if value <= 0:
         return False
     if unit.symbol != "AWG":
-        return True
+        return _reading_back(value, unit) is not None
     gauge = round(_m_to_gauge(value))
     return -3 <= gauge <= 56 and math.isclose(awg_diameter_m(gauge), value, rel_tol=1e-12)
 

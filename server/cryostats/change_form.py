@@ -6,10 +6,11 @@ being edited travels as the fields of its kind, prefixed `e.`.
 """
 
 import json
+from collections.abc import Container
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
-from server.cryostats import forms, reading
+from server.cryostats import budget, forms, reading, rules
 from server.cryostats.documents import put_of, written
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import Change, Put
@@ -31,7 +32,7 @@ class Edited:
     house: bool = False
     typed: dict[str, str] = field(default_factory=dict)
     was_key: str = ""
-    """The key it had when it was opened, when it alters an element; empty for a new one."""
+    """The key it had when it was opened, which stays; empty for a new one."""
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,8 @@ class InHand:
     remove: tuple[str, ...] = ()
     edited: Edited | None = None
     faults: dict[str, str] = field(default_factory=dict)
+    typing: bool = False
+    """True while the element in the editor is being typed; what it lacks is then not told yet."""
 
     @property
     def held(self) -> str:
@@ -80,9 +83,10 @@ def _held(text: str, faults: dict[str, str]) -> tuple[tuple[Put, ...], tuple[str
         return (), ()
     try:
         held = json.loads(text[:LONGEST_HELD])
+        json.dumps(held, ensure_ascii=False).encode()
         rows = [put_of(row, f"put.{number}") for number, row in enumerate(held["put"])]
         return tuple(put for put, _ in rows), tuple(str(key) for key in held["remove"])
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         faults["held"] = "What was put aside could not be read; begin the change again"
         return (), ()
 
@@ -94,7 +98,7 @@ def _edited(form: Form) -> Edited | None:
     label = form.text("label")
     return Edited(
         kind=kind,
-        key=form.text("key") or forms.key_from(label),
+        key=form.text("was_key") or form.text("key") or forms.key_from(label),
         label=label,
         note=form.text("note"),
         house=form.has("house"),
@@ -103,7 +107,7 @@ def _edited(form: Form) -> Edited | None:
     )
 
 
-def editing(in_hand: InHand, put: Put, *, known: bool) -> InHand:
+def editing(in_hand: InHand, put: Put) -> InHand:
     """The page with `put` opened in the editor."""
     edited = Edited(
         kind=put.kind,
@@ -112,27 +116,30 @@ def editing(in_hand: InHand, put: Put, *, known: bool) -> InHand:
         note=put.note,
         house=put.house,
         typed=typed(put.kind, put.data) if forms.known(put.kind) else {},
-        was_key=put.key if known else "",
+        was_key=put.key,
     )
     return replace(in_hand, edited=edited)
 
 
-def with_editor_put(in_hand: InHand, cryostat: Cryostat) -> tuple[InHand, Put | None]:
-    """Read the editor; the page with its element put aside, or with the faults of its fields."""
+def with_editor_put(
+    in_hand: InHand, cryostat: Cryostat, present: Container[str]
+) -> tuple[InHand, Put | None]:
+    """Read the editor; the page with its element put aside, or with the faults of its fields.
+
+    `present` are the keys inside now: a new element under one of them would quietly alter another.
+    """
     edited = in_hand.edited
     if edited is None:
         return in_hand, None
     data, faults = reading.read(edited.kind, edited.typed, cryostat)
     put = Put(edited.key, edited.kind, data, edited.label, edited.note, edited.house)
-    rest = tuple(row for row in in_hand.put if row.key not in (put.key, edited.was_key))
+    rest = tuple(row for row in in_hand.put if row.key != put.key)
     named = {f"e.{name}": text for name, text in faults.items()}
     if not edited.key:
         named["label"] = "Enter what people call it"
-    taken = (edited.was_key,) if edited.was_key and edited.was_key != put.key else ()
-    after = replace(
-        in_hand, put=(*rest, put), remove=(*in_hand.remove, *taken), faults=in_hand.faults | named
-    )
-    return after, put
+    elif not edited.was_key and (edited.key in present or any(row.key == edited.key for row in in_hand.put)):
+        named["key"] = f"There is “{edited.key}” already; choose another key, or alter that one"
+    return replace(in_hand, put=(*rest, put), faults=in_hand.faults | named), put
 
 
 def change_of(in_hand: InHand) -> Change:
@@ -149,6 +156,14 @@ def field_of(path: str, in_hand: InHand, edited_put: Put | None) -> str:
     if number >= len(in_hand.put) or in_hand.put[number].key != edited_put.key:
         return path
     return rest if rest in ("key", "label", "note", "kind") else f"e.{rest}"
+
+
+def faults_in_editor(put: Put, cryostat: Cryostat) -> dict[str, str]:
+    """What the rules and the document refuse of the element in the editor, at the fields of its form."""
+    alone = InHand(0, put=(put,))
+    found = budget.element_faults((put,), cryostat) | rules.book_faults(put, "put.0.")
+    found |= rules.key_faults(change_of(alone), {})
+    return {field_of(path, alone, put): text for path, text in found.items()}
 
 
 def beginning(in_hand: InHand, kind: str, cryostat: Cryostat) -> InHand:

@@ -1,6 +1,6 @@
 """The change page: one form, one address, before and at the moment a change is logged."""
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from dataclasses import replace
 from typing import Annotated
 
@@ -46,12 +46,12 @@ def begin(
     present = contents.elements(session, cryostat, cryostat.revision)
     in_hand = InHand(cryostat.revision)
     if alter in present:
-        in_hand = change_form.editing(in_hand, present[alter], known=True)
+        in_hand = change_form.editing(in_hand, present[alter])
     elif take in present:
         in_hand = replace(in_hand, remove=(take,))
     elif forms.known(kind):
         in_hand = change_form.beginning(in_hand, kind, cryostat)
-    return _page(request, session, person, cryostat, in_hand)
+    return _page(request, session, person, cryostat, replace(in_hand, typing=True))
 
 
 @router.post("/configuration")
@@ -67,24 +67,27 @@ def step(
         return _log(request, session, person, cryostat, in_hand)
     if do == "preview":
         return _preview(request, session, person, cryostat, in_hand)
-    return _page(request, session, person, cryostat, _stepped(do, what, in_hand, cryostat))
+    present = contents.elements(session, cryostat, cryostat.revision)
+    after = _stepped(do, what, replace(in_hand, typing=True), cryostat, present)
+    return _page(request, session, person, cryostat, after)
 
 
-def _stepped(do: str, what: str, in_hand: InHand, cryostat: Cryostat) -> InHand:
+def _stepped(do: str, what: str, in_hand: InHand, cryostat: Cryostat, present: Container[str]) -> InHand:
     """The page after a button that stores nothing."""
     if do == "close":
         return replace(in_hand, edited=None)
     if do == "drop":
         put = tuple(row for row in in_hand.put if row.key != what)
         return replace(in_hand, put=put, remove=tuple(key for key in in_hand.remove if key != what))
-    after, _ = change_form.with_editor_put(in_hand, cryostat)
-    if after.faults:
-        return replace(in_hand, faults=after.faults)
+    after, made = change_form.with_editor_put(in_hand, cryostat, present)
+    faults = after.faults | (change_form.faults_in_editor(made, cryostat) if made else {})
+    if faults:
+        return replace(in_hand, faults=faults)
     after = replace(after, edited=None)
     if do == "kind" and forms.known(what):
         return change_form.beginning(after, what, cryostat)
     opened = next((row for row in after.put if row.key == what), None)
-    return change_form.editing(after, opened, known=False) if do == "open" and opened else after
+    return change_form.editing(after, opened) if do == "open" and opened else after
 
 
 def _preview(
@@ -94,7 +97,8 @@ def _preview(
 
 
 def _log(request: Request, session: Session, person: Person, cryostat: Cryostat, in_hand: InHand) -> Response:
-    full, edited_put = change_form.with_editor_put(in_hand, cryostat)
+    present = contents.elements(session, cryostat, cryostat.revision)
+    full, edited_put = change_form.with_editor_put(in_hand, cryostat, present)
     try:
         change = change_form.change_of(full)
         logged = service.log_change(session, person, cryostat.slug, change, now(), full.faults)
@@ -138,5 +142,5 @@ def _page(
     status: int = 200,
 ) -> Response:
     view = change_views.change(session, person, cryostat, in_hand, since or [])
-    bad = status if status != 200 else 422 if part and view.faults else 200
+    bad = status if status != 200 else 422 if view.faults else 200
     return render(request, PAGE, view, block=part, status=bad)

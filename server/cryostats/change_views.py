@@ -90,12 +90,18 @@ class ChangeView:
 
 
 def change(
-    session: Session, person: Person, cryostat: Cryostat, in_hand: InHand, since: Sequence[service.Step]
+    session: Session,
+    person: Person,
+    cryostat: Cryostat,
+    in_hand: InHand,
+    since: Sequence[service.Step],
 ) -> ChangeView:
     """The page, with its preview where everything in hand can be read."""
     present = contents.elements(session, cryostat, cryostat.revision)
     steward = guards.grade_of(session, person, cryostat) >= STEWARD
-    full, edited_put = change_form.with_editor_put(in_hand, cryostat)
+    full, edited_put = change_form.with_editor_put(in_hand, cryostat, present)
+    if full.faults and in_hand.typing:
+        full, edited_put = in_hand, None
     faults = {change_form.field_of(name, full, edited_put): text for name, text in full.faults.items()}
     preview = None if faults else _preview(session, cryostat, full, faults)
     return ChangeView(
@@ -138,6 +144,7 @@ def _preview(
 
 
 def _pending(in_hand: InHand, present: Mapping[str, Put]) -> tuple[Pending, ...]:
+    """What is put aside and taken out. A key somebody else took out first can still be left out here."""
     edited = in_hand.edited.key if in_hand.edited else None
     puts = [
         Pending("altered" if put.key in present else "added", put.key, put.title, label(put))
@@ -146,8 +153,9 @@ def _pending(in_hand: InHand, present: Mapping[str, Put]) -> tuple[Pending, ...]
     ]
     taken = [
         Pending("taken", key, present[key].title, label(present[key]))
-        for key in in_hand.remove
         if key in present
+        else Pending("taken", key, key, "is not inside any more")
+        for key in in_hand.remove
     ]
     return (*puts, *taken)
 

@@ -62,7 +62,9 @@ def _words(value: Any, meta: Meta) -> str:
 
 def _row(name: str, meta: Meta, row: Mapping[str, Any]) -> Fact:
     if name != "lags":
-        return Fact(f"attenuator at {row.get('stage', 'platform')}", f"{row.get('attenuation_dB', 20)} dB")
+        loss = described(meta["of"])["attenuation_dB"]
+        value = quantity_text(quantity(row.get("attenuation_dB", loss["default"])), loss)
+        return Fact(f"attenuator at {row.get('stage', 'platform')}", f"{value} dB")
     state = str(row.get("state", "not-recorded"))
     parts = [state.replace("-", " ")]
     about = described(meta["of"])

@@ -20,6 +20,8 @@ Meta = Mapping[str, Any]
 UNKNOWN = "unknown"
 OFTEN = ("phosphor-bronze", "manganin", "constantan", "stainless-304", "cupro-nickel-70-30", "copper-rrr-100")
 ATTENUATORS = 2
+MOST_ATTENUATORS = 100
+STAGES = frozenset(thermal.STAGES)
 STATE_FIELDS = ("state", "covered")
 
 
@@ -84,6 +86,20 @@ def crossings(cryostat: Cryostat) -> list[tuple[str, str]]:
     return list(pairwise(cryostat.stages))
 
 
+def long_crossings(typed_texts: Mapping[str, str], cryostat: Cryostat) -> list[tuple[str, str]]:
+    """Other stretches a length is given for, such as one from the vessel to the platform in one piece."""
+    names = [name.removeprefix("lengths_m.") for name, text in typed_texts.items() if text]
+    pairs = [(hot, cold) for hot, _, cold in (name.partition("-") for name in names) if {hot, cold} <= STAGES]
+    return [pair for pair in pairs if pair not in crossings(cryostat)]
+
+
+def attenuator_numbers(typed_texts: Mapping[str, str]) -> range:
+    """Lines for attenuators: those that are filled, and never fewer than two."""
+    found = [name.split(".")[1] for name in typed_texts if name.startswith("attenuators.")]
+    filled = [int(number) + 1 for number in found if number.isdecimal() and int(number) < MOST_ATTENUATORS]
+    return range(max([ATTENUATORS, *filled]))
+
+
 def fields(kind: str, typed_texts: Mapping[str, str], cryostat: Cryostat) -> ElementForm:
     """The questions of a kind, with what was typed so far."""
     shown = [
@@ -99,7 +115,7 @@ def fields(kind: str, typed_texts: Mapping[str, str], cryostat: Cryostat) -> Ele
         states=tuple(view for name, _, view in shown if name in STATE_FIELDS),
         plain=tuple(view for name, meta, view in shown if name not in STATE_FIELDS and not meta["advanced"]),
         folded=tuple(folded),
-        crossings=tuple(_crossing(*pair, typed_texts) for pair in crossings(cryostat)) if runs else (),
+        crossings=_crossings(typed_texts, cryostat) if runs else (),
     )
 
 
@@ -170,6 +186,13 @@ def quantity_text(value: Quantity, meta: Meta) -> str:
     return show(value, unit) if unit in CURVED else show_band(value, unit)
 
 
+def _crossings(typed_texts: Mapping[str, str], cryostat: Cryostat) -> tuple[CrossingView, ...]:
+    neighbours = [_crossing(*pair, typed_texts) for pair in crossings(cryostat)]
+    others = [_crossing(*pair, typed_texts) for pair in long_crossings(typed_texts, cryostat)]
+    # The lag at the cold end is asked for in the row of the neighbours already.
+    return (*neighbours, *(CrossingView(row.words, (row.cells[0], None, None, None)) for row in others))
+
+
 def _crossing(hot: str, cold: str, typed_texts: Mapping[str, str]) -> CrossingView:
     about = described(thermal.Lag)
 
@@ -193,7 +216,7 @@ def _crossing(hot: str, cold: str, typed_texts: Mapping[str, str]) -> CrossingVi
 def _attenuators(typed_texts: Mapping[str, str], cryostat: Cryostat) -> list[FieldView]:
     stages = (("", "none"), *((stage, stage) for stage in cryostat.stages[1:]))
     views = []
-    for number in range(ATTENUATORS):
+    for number in attenuator_numbers(typed_texts):
         at, loss = f"attenuators.{number}.stage", f"attenuators.{number}.attenuation_dB"
         label = f"Attenuator or termination {number + 1}"
         views.append(

@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from server.cryostats.forms import ATTENUATORS, UNKNOWN, Meta, crossings, metas
+from server.cryostats.forms import UNKNOWN, Meta, attenuator_numbers, crossings, long_crossings, metas
 from server.cryostats.models import Cryostat
 from server.physics.statistics import Band
 from server.physics.thermal.fields import described
@@ -61,7 +61,7 @@ def _read_lengths(
     faults: Faults,
 ) -> None:
     found: dict[str, Any] = {}
-    for hot, cold in crossings(cryostat):
+    for hot, cold in (*crossings(cryostat), *long_crossings(typed_texts, cryostat)):
         _read_one(
             f"{name}.{hot}-{cold}",
             {**meta, "type": "quantity", "suffix": suffix_of(name)},
@@ -82,7 +82,8 @@ def _read_rows(
     data: dict[str, Any],
     faults: Faults,
 ) -> None:
-    groups: Sequence[str] = cryostat.stages[1:] if name == "lags" else [str(n) for n in range(ATTENUATORS)]
+    numbers = [str(number) for number in attenuator_numbers(typed_texts)]
+    groups: Sequence[str] = cryostat.stages[1:] if name == "lags" else numbers
     anchor = "state" if name == "lags" else "stage"
     found = []
     for group in groups:

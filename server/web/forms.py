@@ -1,5 +1,6 @@
 """A submitted form, read once. Only text: stray spaces are gone, a missing field is empty."""
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Annotated
@@ -9,6 +10,9 @@ from fastapi import Depends, Request
 from starlette.datastructures import FormData
 
 from server.errors import Refused
+
+WHOLE = re.compile(r"-?[0-9]{1,9}")
+"""A whole number that every database can hold."""
 
 
 class Form:
@@ -40,28 +44,27 @@ class Form:
         }
 
     def moment(self, name: str, zone: str) -> datetime | None:
-        """A day and clock typed in the laboratory's zone, as UTC; None when empty; Refused when unreadable."""
+        """A day and clock typed in the laboratory's zone, as UTC; None if empty; Refused if unreadable."""
         text = self.text(name)
         if not text:
             return None
         try:
             typed = datetime.fromisoformat(text.replace(" ", "T"))
-        except ValueError:
+            here = typed if typed.tzinfo else typed.replace(tzinfo=ZoneInfo(zone))
+            return here.astimezone(UTC)
+        except (ValueError, OverflowError):
             raise Refused(
                 "The time cannot be read.", {name: "Enter day and time such as 2026-03-14 11:20"}
             ) from None
-        here = typed if typed.tzinfo else typed.replace(tzinfo=ZoneInfo(zone))
-        return here.astimezone(UTC)
 
     def whole(self, name: str) -> int | None:
         """A whole number; None when empty; Refused when unreadable."""
         text = self.text(name)
         if not text:
             return None
-        try:
-            return int(text)
-        except ValueError:
-            raise Refused("The number cannot be read.", {name: "Enter a whole number such as 3"}) from None
+        if not WHOLE.fullmatch(text):
+            raise Refused("The number cannot be read.", {name: "Enter a whole number such as 3"})
+        return int(text)
 
 
 async def _read(request: Request) -> Form:
