@@ -5,15 +5,27 @@ from alembic.config import Config
 
 from server.cautions import models as cautions
 from server.cryostats import models as cryostats
-from server.cryostats import photograph_models
+from server.cryostats import draft_models, photograph_models, window_models
 from server.db import Row
 from server.files import models as files
 from server.history import models as history
 from server.laboratory import models as laboratory
+from server.laboratory import order_models
 from server.people import models as people
 from server.settings import HOUSE
 
-SLICES = (files, history, laboratory, people, cautions, cryostats, photograph_models)
+SLICES = (
+    files,
+    history,
+    laboratory,
+    order_models,
+    people,
+    cautions,
+    cryostats,
+    draft_models,
+    window_models,
+    photograph_models,
+)
 metadata = Row.metadata
 
 MIGRATIONS = HOUSE / "migrations"
