@@ -74,7 +74,8 @@ class Band:
         made = []
         for low, best, high in zip(lows, bests, highs, strict=True):
             band = object.__new__(cls)
-            band.__dict__.update(low=low, best=best, high=high)
+            parts = band.__dict__
+            parts["low"], parts["best"], parts["high"] = low, best, high
             made.append(band)
         return made
 

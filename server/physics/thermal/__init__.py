@@ -15,6 +15,9 @@ from server.physics.thermal.asking import (
 from server.physics.thermal.balance import (
     balance,
 )
+from server.physics.thermal.batch import (
+    temperatures,
+)
 from server.physics.thermal.bench import (
     awg_area_m2,
     clamping_with_discs,
@@ -271,6 +274,7 @@ __all__ = [
     "shield_exchange_factor",
     "spot_conductance_W_K",
     "surface_heat_W",
+    "temperatures",
     "unheated_K",
     "window_heat",
     "window_material",

@@ -9,14 +9,13 @@ from server.physics.thermal.budgeting import (
     cost_shares,
     heat_shares,
     temperature_bands,
-    temperature_spread,
 )
 from server.physics.thermal.cooler import Cryostat, faults
 from server.physics.thermal.elements import Element
 from server.physics.thermal.judging import margins, warnings
 from server.physics.thermal.results import Budget
 from server.physics.thermal.state import find_state
-from server.physics.thermal.unsure import influences
+from server.physics.thermal.unsure import changes_of, influences
 
 
 def balance(cryostat: Cryostat, elements: Sequence[Element]) -> Budget:
@@ -52,7 +51,8 @@ def balance(cryostat: Cryostat, elements: Sequence[Element]) -> Budget:
     -----
     Bands are the central 95 %. What is unsure is followed one by one, to both its ends, by the derivatives of
     the balance where it does little and solved again where it does much, and added in quadrature; data of a
-    material are wrong for all that is made of it at once. A heat is told at the temperatures of the answer.
+    material are wrong for all that is made of it at once. Where two or more do much, all are drawn at once
+    instead. A heat is told at the temperatures of the answer.
 
     Examples
     --------
@@ -71,9 +71,10 @@ def balance(cryostat: Cryostat, elements: Sequence[Element]) -> Budget:
     if wrong:
         raise Unphysical(" ".join(wrong.values()))
     state = find_state(cryostat, elements)
-    found = influences(state)
+    changes = changes_of(state)
+    found = influences(state, changes)
     stages = cryostat.stages[1:]
-    temperatures = temperature_bands(state, temperature_spread(state, found))
+    temperatures = temperature_bands(state, changes, found)
     return Budget(
         temperatures=temperatures,
         heats=bands_by_element(state, heat_shares(state, found), stages),

@@ -12,9 +12,10 @@ from server.physics.thermal import fields
 from server.physics.thermal.elements import Joint, Run
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD
 from server.physics.thermal.results import Cause
+from server.physics.thermal.sampled import must_sample, sampled_ends_K
 from server.physics.thermal.state import TWO, State
 from server.physics.thermal.system import STAGES, Indices
-from server.physics.thermal.unsure import COOLER, Influences, solve_variants
+from server.physics.thermal.unsure import COOLER, Changes, Influences, solve_variants
 
 NOTICEABLE = 2e-4
 """Part of a temperature below which a mere range does not take the best value away."""
@@ -82,15 +83,19 @@ def temperature_spread(state: State, found: Influences) -> Spread:
     return gather(values, groups, 1, flags[0], flags[1], NOTICEABLE * state.T_K)
 
 
-def temperature_bands(state: State, spread: Spread) -> dict[str, Band]:
+def temperature_bands(state: State, changes: Changes, influences: Influences) -> dict[str, Band]:
     """Of every stage whose temperature can be told. Beyond what the cooler was tested at: *more than*."""
+    spread = temperature_spread(state, influences)
+    low_K, high_K = state.T_K - spread.down[0], state.T_K + spread.up[0]
+    if must_sample(state, influences):
+        low_K, high_K = sampled_ends_K(state, changes, influences)
     ceiling_K, beyond = tested_K(state)
     found: dict[str, Band] = {}
     for stage, name in enumerate(fields.STAGES):
         if name not in state.cryostat.stages[1:] or not state.told[stage]:
             continue
         middle = float(state.T_K[stage])
-        low, high = middle - float(spread.down[0, stage]), middle + float(spread.up[0, stage])
+        low, high = float(low_K[stage]), float(high_K[stage])
         hangs = stage > PLATFORM and "platform" in found and found["platform"].high is None
         open_above = hangs or not spread.bounded[0, stage] or high > ceiling_K[stage]
         best = middle if spread.best[0, stage] and not beyond[stage] else None
@@ -135,14 +140,13 @@ class Shares(NamedTuple):
 
 def heat_shares(state: State, found: Influences) -> Shares:
     """Heat of every element into every stage at the answer [W]."""
-    numbers = np.array([n for n in range(len(state.recipes)) if counts(state, n)], dtype=np.intp)
+    numbers = np.array(_counted(state), dtype=np.intp)
     system = state.problem.system
     drive = system.drives(state.T_K[None, :])[0][0]
     heat_W = (_by_slot(state, numbers) * drive) @ system.enters
     spread = _own(found, found.heat_W, numbers, len(state.recipes), np.zeros(STAGES))
-    for place, number in enumerate(numbers.tolist()):
-        if isinstance(state.inventory.elements[number], Joint):
-            _of_joint(state, found, number, place, spread)
+    for place in np.flatnonzero(np.isin(numbers, state.inventory.joints)).tolist():
+        _of_joint(state, found, int(numbers[place]), place, spread)
     _keep_direction(state, numbers, heat_W, spread)
     return Shares(numbers, heat_W, spread)
 
@@ -182,9 +186,8 @@ def cost_shares(state: State, found: Influences) -> Shares:
 
     A joint has no cost: without it nothing would be known of what it carries.
     """
-    costed = (n for n in range(len(state.recipes)) if counts(state, n))
-    joint = (n for n in costed if not isinstance(state.inventory.elements[n], Joint))
-    numbers = np.array(list(joint), dtype=np.intp)
+    joints = set(state.inventory.joints)
+    numbers = np.array([n for n in _counted(state) if n not in joints], dtype=np.intp)
     cost_K = np.zeros((len(numbers), STAGES))
     if len(numbers):
         gone = _by_slot(state, numbers)
@@ -220,21 +223,25 @@ def _own(found: Influences, values: Array, numbers: Indices, count: int, least: 
     return gather(values[:, mine], groups[mine], len(numbers), *flags, least)
 
 
-def counts(state: State, number: int) -> bool:
-    """Whether an element belongs to the configuration and could be computed."""
-    return bool(state.inventory.now[number]) and state.recipes[number].gap is None
+def _counted(state: State) -> list[int]:
+    """The elements of the configuration that could be computed."""
+    now = state.inventory.now.tolist()
+    return [
+        n for n, (recipe, here) in enumerate(zip(state.recipes, now, strict=True)) if here and not recipe.gap
+    ]
 
 
 def bands_by_element(state: State, found: Shares, stages: Sequence[str]) -> dict[str, dict[str, Band]]:
     """Bands for every element and stage, nothing for an element that has no share."""
-    bands: dict[str, dict[str, Band]] = {
-        element.key: {}
-        for element, now in zip(state.inventory.elements, state.inventory.now, strict=True)
-        if now and isinstance(getattr(element, "key", None), str)
-    }
+    elements, numbers = state.inventory.elements, found.numbers.tolist()
     rows = _rows(found.values, found.spread, [INDEX[stage] for stage in stages])
-    for number, row in zip(found.numbers.tolist(), rows, strict=True):
-        bands[state.inventory.elements[number].key] = dict(zip(stages, row, strict=True))
+    bands = {
+        elements[n].key: dict(zip(stages, row, strict=True)) for n, row in zip(numbers, rows, strict=True)
+    }
+    now = int(state.inventory.now.sum())
+    if len(bands) < now:
+        keys = (getattr(element, "key", None) for element in elements[:now])
+        bands = {key: bands.get(key, {}) for key in keys if isinstance(key, str)}
     return bands
 
 
@@ -248,8 +255,9 @@ def _rows(values: Array, spread: Spread, columns: Sequence[int]) -> list[list[Ba
         _where(best, middle),
         _where(bounded, high),
     )
-    plain = ((np.abs(low) < NOTHING) & (np.abs(high) < NOTHING) & bounded).ravel().tolist()
-    bands = [ZERO if zero else band for band, zero in zip(bands, plain, strict=True)]
+    plain = (np.abs(low) < NOTHING) & (np.abs(high) < NOTHING) & bounded
+    for place in np.flatnonzero(plain.ravel()).tolist():
+        bands[place] = ZERO
     wide = len(columns)
     return [bands[start : start + wide] for start in range(0, len(bands), wide)]
 

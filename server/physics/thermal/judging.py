@@ -1,19 +1,18 @@
 """How stages stand to their limits, and what a person should look at in a balance."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from server.physics.statistics import Band
 from server.physics.thermal import fields
-from server.physics.thermal.budgeting import cooler_load_W, counts, tested_K
+from server.physics.thermal.budgeting import cooler_load_W, tested_K
 from server.physics.thermal.compile import compiled
 from server.physics.thermal.cooler import COOLED
 from server.physics.thermal.elements import Run
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD, Place
-from server.physics.thermal.remarks import has_copper
-from server.physics.thermal.results import Margin, Warning_
+from server.physics.thermal.results import Gap, Margin, Warning_
 from server.physics.thermal.state import State
 from server.physics.thermal.system import alone_W
 
@@ -29,7 +28,7 @@ COLDER_W = 0.02
 
 def margins(state: State, temperatures: Mapping[str, Band]) -> dict[str, Margin]:
     """Margin of every stage but the vessel."""
-    incomplete = incomplete_from(state)
+    incomplete = incomplete_from(state.gaps)
     spare_K_W = np.diag(state.response_K_W)
     found = {}
     for stage in state.cryostat.stages[1:]:
@@ -45,13 +44,13 @@ def margins(state: State, temperatures: Mapping[str, Band]) -> dict[str, Margin]
     return found
 
 
-def incomplete_from(state: State) -> int:
+def incomplete_from(gaps: Iterable[Gap]) -> int:
     """The warmest stage that a gap concerns: it and all that is colder reads incomplete. 5 if there is none.
 
     What lands on mount or sample goes on to the platform, so a gap there concerns the platform as well.
     """
     first = len(fields.STAGES)
-    for gap in state.gaps:
+    for gap in gaps:
         if gap.key is None and gap.stage in ("mount", "sample"):
             first = min(first, INDEX[gap.stage])
         else:
@@ -81,12 +80,10 @@ def _spare(margin_K: Band | None, kelvin_per_W: float) -> Band | None:
 def warnings(state: State, temperatures: Mapping[str, Band]) -> tuple[Warning_, ...]:
     """What a person should look at: of the cooler and the stages first, then of every element."""
     found = [*_of_stages(state, temperatures), *_of_cooler(state)]
-    for number, recipe in enumerate(state.recipes):
-        if counts(state, number):
-            found += recipe.warnings
-            element = state.inventory.elements[number]
-            if isinstance(element, Run) and has_copper(element):
-                found.append(_of_copper(state, number, element))
+    for number in range(int(state.inventory.now.sum())):
+        found += state.recipes[number].warnings
+        if state.recipes[number].copper:
+            found.append(_of_copper(state, number))
     gaps = [gap for gap in state.gaps if " is known from " in gap.reason]
     return (*found, *(Warning_(gap.key, "outside-data", gap.reason) for gap in gaps))
 
@@ -123,8 +120,10 @@ def _of_cooler(state: State) -> Iterator[Warning_]:
             yield Warning_(None, "below-heater-test", text)
 
 
-def _of_copper(state: State, number: int, run: Run) -> Warning_:
+def _of_copper(state: State, number: int) -> Warning_:
     """Copper raises the base; lagged, it hardly raises it less."""
+    run = state.inventory.elements[number]
+    assert isinstance(run, Run)
     if any(lag.state != "none" for lag in run.lags) and _share_let_through(state, number, run) > HARDLY_HELPS:
         text = "Copper, even lagged: the lag hardly helps, since copper conducts best when cold."
         return Warning_(run.key, "copper-lagged", f"{text} Change the metal.")

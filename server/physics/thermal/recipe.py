@@ -134,6 +134,8 @@ class Recipe:
         Why it cannot be computed; then there are no terms.
     warnings : tuple of Warning_
         What a person should look at, whatever the temperatures.
+    copper : bool
+        Whether it is a run with a conductor of copper.
     """
 
     rows: tuple[Row, ...] = ()
@@ -144,6 +146,7 @@ class Recipe:
     stages: tuple[str, ...] = ()
     gap: Gap | None = None
     warnings: tuple[Warning_, ...] = ()
+    copper: bool = False
 
     @cached_property
     def changes(self) -> tuple[NDArray[np.intp], NDArray[np.intp], Array, Array]:
@@ -158,12 +161,13 @@ class Recipe:
 Builder = Callable[[Reader], list[Term]]
 
 
-def cook(build: Builder, warnings: tuple[Warning_, ...] = ()) -> Recipe:
-    """Run a builder once with the best values, and twice for everything it found unsure."""
+def cook(build: Builder, warnings: tuple[Warning_, ...] = (), unsure: bool = True) -> Recipe:
+    """Run a builder once with the best values, and if `unsure` twice for everything it found unsure."""
     reader = Reader()
     terms = build(reader)
     best = _coefficients(terms)
-    knobs = tuple(_knob(build, name, seen, best) for name, seen in reader.seen.items())
+    seen = reader.seen.items() if unsure else ()
+    knobs = tuple(_knob(build, name, what, best) for name, what in seen)
     rows = tuple(dict.fromkeys(term.row for term in terms))
     number = {row: index for index, row in enumerate(rows)}
     touched = sorted({stage for term in terms for stage in (term.hot, term.cold)} - {VESSEL})

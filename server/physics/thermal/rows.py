@@ -106,14 +106,15 @@ class Stack:
     def at(self, T_K: Array) -> tuple[Array, Array]:
         """Value and derivative of every row at every temperature: two arrays, rows as their last axis."""
         place = (np.log(np.maximum(T_K, _FLOOR_K)) - _LOG_START) * _PER_LOG
-        cell = np.clip(place, 0, CELLS - 1).astype(np.intp)
+        cell = np.minimum(np.maximum(place, 0.0), CELLS - 1.0).astype(np.intp)
         width_K = _WIDTH_K[cell]
         u_any = (T_K - _GRID_K[cell]) / width_K
-        u = np.clip(u_any, 0.0, 1.0)[..., None]
+        u = np.minimum(np.maximum(u_any, 0.0), 1.0)[..., None]
         cubics = self.cubics[cell]
         a, b, c, d = cubics[..., 0, :], cubics[..., 1, :], cubics[..., 2, :], cubics[..., 3, :]
-        slope = b + u * (2.0 * c + 3.0 * u * d)
-        value = a + u * (b + u * (c + u * d)) + slope * (u_any[..., None] - u)
+        du = u * d
+        slope = b + u * (2.0 * c + 3.0 * du)
+        value = a + u * (b + u * (c + du)) + slope * (u_any[..., None] - u)
         return value, slope / width_K[..., None]
 
 

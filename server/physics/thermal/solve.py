@@ -13,6 +13,7 @@ from server.physics.thermal.system import STAGES, System
 
 _FLOOR_K, _CEILING_K = 0.05, 1e7
 _MOST_STEPS = 400
+_DIAGONAL = np.arange(STAGES)
 _NEAR_K = 1e-9
 _STILL = 1e-11
 """Part of a temperature below which a full step no longer moves it."""
@@ -56,17 +57,15 @@ def residuals(
     floating one the step that would carry its heat away. Every other stage stays where it is.
     """
     heat_W, slopes_W_K = problem.system.heat_W(coefficients, T_K)
-    eye = np.eye(STAGES)
-    miss_K, slopes = np.zeros_like(T_K), np.broadcast_to(eye, slopes_W_K.shape).copy()
-    per_W = np.zeros_like(slopes)
+    miss_K, slopes, per_W = np.zeros_like(T_K), np.zeros_like(slopes_W_K), np.zeros_like(slopes_W_K)
+    slopes[:, _DIAGONAL, _DIAGONAL] = 1.0
     two = slice(SHIELD, PLATFORM + 1)
     kelvin, rise = problem.lift.kelvin(heat_W[:, two] - subtract_W, settings)
-    both = np.broadcast_to(rise, (len(T_K), 2, 2))
     for number, stage in enumerate((SHIELD, PLATFORM)):
         if problem.cooled[stage]:
-            here = both[:, number, :] * problem.cooled[two]
+            here = rise[:, number, :] * problem.cooled[two]
             miss_K[:, stage] = T_K[:, stage] - kelvin[:, number]
-            slopes[:, stage] -= np.einsum("vn,vnj->vj", here, slopes_W_K[:, two])
+            slopes[:, stage] -= (here[:, None, :] @ slopes_W_K[:, two])[:, 0]
             per_W[:, stage, two] = here
     for stage in np.flatnonzero(problem.floating).tolist():
         away_W_K = np.maximum(-slopes_W_K[:, stage, stage], 1e-15)
@@ -98,7 +97,8 @@ def solve(
         step = np.linalg.solve(now.slopes + drag[:, None, None] * np.eye(STAGES), -now.miss_K[..., None])[
             ..., 0
         ]
-        held = np.clip(T_K + np.clip(step, -0.5 * T_K, T_K), _FLOOR_K, _CEILING_K)
+        held = T_K + np.minimum(np.maximum(step, -0.5 * T_K), T_K)
+        held = np.minimum(np.maximum(held, _FLOOR_K), _CEILING_K)
         after = residuals(problem, held, coefficients, subtract_W, settings)
         size = np.abs(after.miss_K).max(axis=1)
         still = (np.abs(held - T_K) <= _STILL * held).all(axis=1) & (drag < 1e-9)

@@ -24,7 +24,7 @@ UNJOINED_W_K = 1.0 / 40.0
 """What a mount or sample is taken to hang on when nothing says what: its own temperature is then not told."""
 
 _MOST_ROUNDS = 12
-_SETTLED = 1e-6
+_SETTLED = 1e-5
 Flags = NDArray[np.bool_]
 TWO = slice(SHIELD, PLATFORM + 1)
 
@@ -33,13 +33,14 @@ TWO = slice(SHIELD, PLATFORM + 1)
 class Inventory:
     """All elements, those of the configuration first, then what only the bare reference has.
 
-    `now` and `bare` say which of the two each belongs to.
+    `now` and `bare` say which of the two each belongs to, `joints` which are joints.
     """
 
     elements: tuple[Element, ...]
     now: Array
     bare: Array
     twice: tuple[int, ...]
+    joints: tuple[int, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +107,8 @@ def take_stock(cryostat: Cryostat, elements: Sequence[Element]) -> Inventory:
             everything.append(element)
             bare.append(1.0)
     now = np.arange(len(everything)) < len(elements)
-    return Inventory(tuple(everything), now.astype(float), np.array(bare, dtype=float), twice)
+    joints = tuple(n for n, element in enumerate(everything) if isinstance(element, Joint))
+    return Inventory(tuple(everything), now.astype(float), np.array(bare, dtype=float), twice, joints)
 
 
 def first_place(cryostat: Cryostat) -> Place:
@@ -128,13 +130,13 @@ def find_state(cryostat: Cryostat, elements: Sequence[Element]) -> State:
     inventory, place = take_stock(cryostat, elements), first_place(cryostat)
     moving = [n for n, element in enumerate(inventory.elements) if feels(element)]
     recipes = [compiled(element, place) for element in inventory.elements]
-    state = _first_balance(cryostat, inventory, tuple(recipes), place)
+    state = first_balance(cryostat, inventory, tuple(recipes), place)
     for _ in range(_MOST_ROUNDS if moving else 0):
         before_K = state.T_K
         place = place._replace(temperatures_K=tuple(_rounded(before_K)))
         for number in moving:
             recipes[number] = compiled(inventory.elements[number], place)
-        state = _balanced(replace(state, recipes=tuple(recipes), gaps=_gaps(inventory, recipes)))
+        state = _balanced(replace(state, recipes=tuple(recipes), gaps=gaps_of(inventory, recipes)))
         if np.abs(state.T_K / before_K - 1.0).max() < _SETTLED:
             break
     return _without_uncovered(state)
@@ -145,9 +147,10 @@ def _rounded(T_K: Array) -> list[float]:
     return [float(f"{value:.9g}") for value in T_K]
 
 
-def _first_balance(
+def first_balance(
     cryostat: Cryostat, inventory: Inventory, recipes: tuple[Recipe, ...], place: Place
 ) -> State:
+    """Compile nothing, balance once: the recipes as they are, the cryostat at its bare temperatures."""
     lift = build_lift(cryostat)
     settings, knobs = cooler_settings(cryostat.cooler, lift)
     cooled = np.zeros(STAGES, dtype=bool)
@@ -172,7 +175,7 @@ def _first_balance(
         bare_K=start_K,
         subtract_W=np.zeros((1, 2)),
         told=(),
-        gaps=_gaps(inventory, recipes),
+        gaps=gaps_of(inventory, recipes),
     )
     return _balanced(state)
 
@@ -182,7 +185,7 @@ def _balanced(state: State) -> State:
     system = state.problem.system.again(state.recipes)
     problem, bare_problem = replace(state.problem, system=system), replace(state.bare_problem, system=system)
     (now, told), (bare, _) = (
-        _coefficients(state, system, w) for w in (state.inventory.now, state.inventory.bare)
+        coefficients_of(state, system, w) for w in (state.inventory.now, state.inventory.bare)
     )
     none, bare_K = np.zeros((1, 2)), state.bare_K[None, :]
     bare_K = solve(bare_problem, bare_K, bare[None, :], none, state.settings)
@@ -201,7 +204,7 @@ def _balanced(state: State) -> State:
     )
 
 
-def _coefficients(state: State, system: System, weights: Array) -> tuple[Array, Flags]:
+def coefficients_of(state: State, system: System, weights: Array) -> tuple[Array, Flags]:
     """Coefficients of all slots, and which stages hang on something that is cooled.
 
     What hangs on nothing is given something to hang on, or there would be no balance at all.
@@ -222,11 +225,11 @@ def subtracted_W(problem: Problem, bare_K: Array, bare: Array, settings: Setting
 
 def _joined(inventory: Inventory, recipes: Sequence[Recipe], cooled: Flags, weights: Array) -> Flags:
     """Stages that are cooled, or hang through joints on one that is."""
-    joints = [
-        (INDEX[element.cold_stage], INDEX[element.hot_stage])
-        for element, recipe, weight in zip(inventory.elements, recipes, weights, strict=True)
-        if isinstance(element, Joint) and weight and recipe.gap is None
-    ]
+    joints = []
+    for number in inventory.joints:
+        element = inventory.elements[number]
+        if isinstance(element, Joint) and weights[number] and recipes[number].gap is None:
+            joints.append((INDEX[element.cold_stage], INDEX[element.hot_stage]))
     held = cooled.copy()
     held[VESSEL] = True
     for under, carried in sorted(joints):
@@ -234,7 +237,8 @@ def _joined(inventory: Inventory, recipes: Sequence[Recipe], cooled: Flags, weig
     return held
 
 
-def _gaps(inventory: Inventory, recipes: Sequence[Recipe]) -> tuple[Gap, ...]:
+def gaps_of(inventory: Inventory, recipes: Sequence[Recipe]) -> tuple[Gap, ...]:
+    """What could not be computed, and keys that are there twice."""
     found = [recipe.gap for recipe in recipes if recipe.gap is not None]
     for number in inventory.twice:
         key = inventory.elements[number].key
@@ -258,7 +262,7 @@ def _without_uncovered(state: State) -> State:
     """Elements that run through temperatures their material has no data for become gaps."""
     bad: dict[int, Gap] = {}
     system, terms = state.problem.system, state.problem.system.terms
-    for slot in np.flatnonzero(_uncovered(state)).tolist():
+    for slot in np.flatnonzero(uncovered(system, state.T_K)).tolist():
         ends_K = [float(state.T_K[end[slot]]) for end in (system.cold, system.hot)]
         solid = system.rows[system.row[slot]].material
         assert solid is not None
@@ -270,13 +274,13 @@ def _without_uncovered(state: State) -> State:
             bad.setdefault(number, Gap(state.inventory.elements[number].key, stage, reason))
     if bad:
         recipes = tuple(Recipe(gap=bad[n]) if n in bad else known for n, known in enumerate(state.recipes))
-        state = _balanced(replace(state, recipes=recipes, gaps=_gaps(state.inventory, recipes)))
+        state = _balanced(replace(state, recipes=recipes, gaps=gaps_of(state.inventory, recipes)))
     return replace(state, gaps=(*state.gaps, *_untold(state)))
 
 
-def _uncovered(state: State) -> Flags:
-    """Slots that run through temperatures their material has no data for."""
-    system = state.problem.system
+def uncovered(system: System, T_K: Array) -> Flags:
+    """Slots that run through temperatures (…, stages) their material has no data for: (…, slots)."""
     covered_K = np.array([row.covered_K for row in system.rows])[system.row]
-    ends_K = state.T_K[np.stack([system.hot, system.cold])]
-    return np.asarray((ends_K.min(axis=0) < covered_K[:, 0]) | (covered_K[:, 1] < ends_K.max(axis=0)))
+    hot_K, cold_K = T_K[..., system.hot], T_K[..., system.cold]
+    too_cold = np.minimum(hot_K, cold_K) < covered_K[:, 0]
+    return np.asarray(too_cold | (covered_K[:, 1] < np.maximum(hot_K, cold_K)))

@@ -74,6 +74,8 @@ class System:
 
     def again(self, recipes: Sequence[Recipe]) -> "System":
         """The same slots with other coefficients; a new system if the recipes no longer fit."""
+        if recipes is self.recipes:
+            return self
         changed = ((new, old) for new, old in zip(recipes, self.recipes, strict=True) if new is not old)
         if not all(_alike(new, old) for new, old in changed):
             return System(recipes, self.more)
@@ -94,10 +96,26 @@ class System:
 
     def drives(self, T_K: Array) -> tuple[Array, Array, Array]:
         """For temperatures (variants, stages) what drives each slot, and its derivatives at hot and cold."""
-        value, slope = self.stack.at(T_K)
-        hot, cold = (slice(None), self.hot, self.row), (slice(None), self.cold, self.row)
-        drive = np.where(self.given, 1.0, value[hot] - value[cold])
-        return drive, np.where(self.given, 0.0, slope[hot]), np.where(self.given, 0.0, slope[cold])
+        value, slope = self._rows_at(T_K)
+        hot, cold = self.hot * len(self.rows) + self.row, self.cold * len(self.rows) + self.row
+        drive = value[:, hot] - value[:, cold]
+        drive[:, self.given] = 1.0
+        return drive, slope[:, hot], slope[:, cold]
+
+    def _rows_at(self, T_K: Array) -> tuple[Array, Array]:
+        """Value and derivative of every row at every stage: (variants, stages · rows), stage by stage.
+
+        A stage at which all variants agree, such as the vessel, is looked up once.
+        """
+        count, wide = len(T_K), len(self.rows)
+        if count == 1:
+            value, slope = self.stack.at(T_K[0])
+            return value.reshape(1, -1), slope.reshape(1, -1)
+        same = (T_K[0] == T_K).all(axis=0)
+        value, slope = np.empty((count, STAGES, wide)), np.empty((count, STAGES, wide))
+        value[:, same], slope[:, same] = self.stack.at(T_K[0, same])
+        value[:, ~same], slope[:, ~same] = self.stack.at(T_K[:, ~same])
+        return value.reshape(count, -1), slope.reshape(count, -1)
 
     def heat_W(self, coefficients: Array, T_K: Array) -> tuple[Array, Array]:
         """Heat into every stage (variants, stages), and its derivatives by temperature (…, stages)."""

@@ -93,9 +93,8 @@ class Changes:
         return np.asarray(summed, dtype=float).reshape(count, slots)
 
 
-def influences(state: State) -> Influences:
-    """Every influence on a balance."""
-    changes = _changes(state)
+def influences(state: State, changes: Changes) -> Influences:
+    """Every influence on a balance: `changes` of the elements, and what is unsure of the cooler."""
     heat_W = changes.heat_W(state, state.inventory.now, state.T_K)
     kelvin = _linear_K(state, changes, heat_W)
     _solve_again(state, changes, kelvin)
@@ -112,7 +111,7 @@ def influences(state: State) -> Influences:
     )
 
 
-def _changes(state: State) -> Changes:
+def changes_of(state: State) -> Changes:
     """The knobs of all elements, then the data of every material, one influence for each that uses it."""
     system = state.problem.system
     starts = np.searchsorted(system.terms.element, np.arange(len(state.recipes))).tolist()
@@ -196,15 +195,18 @@ def _change_of_subtracted_W(state: State, changes: Changes) -> Array:
 def _solve_again(state: State, changes: Changes, kelvin: Array) -> None:
     """Replace, in place, what derivatives said where that was a lot."""
     slots = len(state.problem.system.row)
-    for end in (0, 1):
-        large = (np.abs(kelvin[end]) > SMALL * state.T_K).any(axis=1)
-        if large.any():
-            change = changes.dense(large, end, slots)
-            owner = changes.element[large]
-            now = state.now + state.inventory.now[owner][:, None] * change
-            bare = state.bare + state.inventory.bare[owner][:, None] * change
-            start_K = np.maximum(state.T_K + kelvin[end, large], 0.5 * state.T_K)
-            kelvin[end, large] = solve_variants(state, now, bare, state.settings, start_K) - state.T_K
+    large = [(np.abs(kelvin[end]) > SMALL * state.T_K).any(axis=1) for end in (0, 1)]
+    if not (large[0].any() or large[1].any()):
+        return
+    change = np.concatenate([changes.dense(large[end], end, slots) for end in (0, 1)])
+    owner = np.concatenate([changes.element[picked] for picked in large])
+    about_K = np.concatenate([kelvin[end, large[end]] for end in (0, 1)])
+    now = state.now + state.inventory.now[owner][:, None] * change
+    bare = state.bare + state.inventory.bare[owner][:, None] * change
+    start_K = np.maximum(state.T_K + about_K, 0.5 * state.T_K)
+    shared = state.inventory.bare[owner].any()
+    found_K = solve_variants(state, now, bare if shared else state.bare, state.settings, start_K) - state.T_K
+    kelvin[0, large[0]], kelvin[1, large[1]] = np.split(found_K, [int(large[0].sum())])
 
 
 def solve_variants(state: State, now: Array, bare: Array, settings: Settings, start_K: Array) -> Array:
