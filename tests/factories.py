@@ -23,6 +23,7 @@ TEST_POINTS = [
     {"heated": "platform", "added_W": 0.0, "platform_K": 3.18, "shield_K": 32.0},
     {"heated": "platform", "added_W": 0.03, "platform_K": 3.405, "shield_K": 32.06},
     {"heated": "platform", "added_W": 0.15, "platform_K": 4.305, "shield_K": 32.3},
+    {"heated": "shield", "added_W": 0.0, "platform_K": 3.18, "shield_K": 32.0},
     {"heated": "shield", "added_W": 1.0, "platform_K": 3.19, "shield_K": 33.1},
 ]
 """7.5 mK a milliwatt at the platform, 1.1 K a watt at the shield: ordinary for such a cooler, from memory."""

@@ -256,19 +256,24 @@ def shifts_K(now: thermal.Budget, then: thermal.Budget, difference: Difference) 
 
     Two budgets share most of what is uncertain in them, so their bands must not be subtracted. What is added
     or altered costs what it costs then, what is taken out or altered what it cost now; those bands add.
+    A stage is left out where two that are both "more than" leave nothing to say.
     """
     stages = now.temperatures.keys() & then.temperatures.keys()
-    return {stage: _shift_K(stage, now, then, difference) for stage in stages}
+    found = {stage: _shift_K(stage, now, then, difference) for stage in stages}
+    return {stage: shift_K for stage, shift_K in found.items() if shift_K is not None}
 
 
-def _shift_K(stage: str, now: thermal.Budget, then: thermal.Budget, difference: Difference) -> Band:
+def _shift_K(stage: str, now: thermal.Budget, then: thermal.Budget, difference: Difference) -> Band | None:
     came = [put.key for put in difference.added] + [row.after.key for row in difference.altered]
     went = [put.key for put in difference.taken] + [row.before.key for row in difference.altered]
     costs = [then.costs[key][stage] for key in came if stage in then.costs.get(key, {})]
     costs += [now.costs[key][stage].scaled(-1) for key in went if stage in now.costs.get(key, {})]
-    spread = together(costs) if len(costs) == len(came) + len(went) and costs else None
-    if spread is None:
-        return then.temperatures[stage].minus(now.temperatures[stage])
+    if not costs or len(costs) != len(came) + len(went):
+        costs = [then.temperatures[stage], now.temperatures[stage].scaled(-1)]
+    try:
+        spread = together(costs)
+    except ValueError:
+        return None
     before, after = now.temperatures[stage].best, then.temperatures[stage].best
     if before is None or after is None or spread.best is None:
         return spread

@@ -6,6 +6,7 @@ being edited travels as the fields of its kind, prefixed `e.`.
 """
 
 import json
+import re
 from collections.abc import Container
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -19,6 +20,7 @@ from server.errors import Refused
 from server.web.forms import Form
 
 LONGEST_HELD = 1_500_000
+ROW = re.compile(r"(lags|attenuators)\[(\d+)\]\.(\w+)")
 
 
 @dataclass(frozen=True)
@@ -155,7 +157,17 @@ def field_of(path: str, in_hand: InHand, edited_put: Put | None) -> str:
     number, rest = int(parts[1]), parts[2] if len(parts) > 2 else ""
     if number >= len(in_hand.put) or in_hand.put[number].key != edited_put.key:
         return path
-    return rest if rest in ("key", "label", "note", "kind") else f"e.{rest}"
+    return rest if rest in ("key", "label", "note", "kind") else f"e.{_cell(rest, edited_put)}"
+
+
+def _cell(path: str, put: Put) -> str:
+    """`lags[0].length_m` of the document is `lags.shield.length_m` in the form."""
+    found = ROW.fullmatch(path)
+    if found is None:
+        return path
+    name, number, rest = found[1], int(found[2]), found[3]
+    group = put.data[name][number].get("stage") if name == "lags" else number
+    return f"{name}.{group}.{rest}"
 
 
 def faults_in_editor(put: Put, cryostat: Cryostat) -> dict[str, str]:
