@@ -51,7 +51,7 @@ def _about(form: Form, newest: int, faults: dict[str, str]) -> About:
     except Refused as refused:
         faults |= refused.fields
     return About(
-        newest if revision is None or revision >= 2**31 else revision,
+        newest if revision is None else max(-1, min(revision, newest + 1)),
         form.text("kind") or "photograph",
         form.text("caption"),
         form.text("element"),

@@ -5,6 +5,7 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
 from starlette.formparsers import MultiPartException
 
 from server.errors import Refused
@@ -36,16 +37,16 @@ class Sent:
 
 
 async def _read(request: Request) -> Sent:
-    try:
-        data = await request.form(max_fields=100, max_files=MOST_FILES)
-    except MultiPartException as problem:
-        raise Refused("The form cannot be read. Send it again, with fewer files.") from problem
     texts, files = [], []
-    for field, value in data.multi_items():
-        if not isinstance(value, UploadFile):
-            texts.append((field, value))
-        elif value.filename or value.size:
-            files.append(Upload(field, _name(value.filename or ""), await value.read()))
+    try:
+        async with request.form(max_fields=100, max_files=MOST_FILES) as data:
+            for field, value in data.multi_items():
+                if not isinstance(value, UploadFile):
+                    texts.append((field, value))
+                elif value.filename or value.size:
+                    files.append(Upload(field, _name(value.filename or ""), await value.read()))
+    except (MultiPartException, HTTPException) as problem:
+        raise Refused("The form cannot be read. Send it again, with fewer files.") from problem
     return Sent(Form(texts), tuple(files))
 
 
