@@ -35,6 +35,15 @@ from server.physics.thermal.calculators import (
     calculator,
     calculators,
 )
+from server.physics.thermal.carnot import (
+    carnot_share,
+    doubts,
+)
+from server.physics.thermal.choice import (
+    Candidate,
+    Wanted,
+    choose_wire,
+)
 from server.physics.thermal.cooldown import (
     ColdMass,
     CooldownTime,
@@ -166,6 +175,7 @@ __all__ = [
     "Bare",
     "Budget",
     "Calculator",
+    "Candidate",
     "CapacityMap",
     "Cause",
     "ColdMass",
@@ -203,6 +213,7 @@ __all__ = [
     "Support",
     "Surface",
     "Touch",
+    "Wanted",
     "Warning_",
     "Window",
     "WindowHeat",
@@ -217,6 +228,8 @@ __all__ = [
     "blanket_W_m2",
     "calculator",
     "calculators",
+    "carnot_share",
+    "choose_wire",
     "clamping_with_discs",
     "coaxial_contact_W_m_K",
     "combined_accommodation",
@@ -226,6 +239,7 @@ __all__ = [
     "cooling_time_s",
     "current_lead",
     "disc_view_factor",
+    "doubts",
     "electronic_limit_W_K",
     "emissive_power_W_m2",
     "emissivity",

@@ -76,4 +76,49 @@ def joule_heat_W(
         before, made_W = made_W, current_A**2 * solid.resistivity_ohm_m(T_K) * length_over_area_per_m
         if np.abs(made_W - before).max() <= 1e-9 * made_W.max():
             return float(_WEIGHT * (1.0 - _AT) @ made_W), float(_WEIGHT * _AT @ made_W)
-    raise NoSteadyState(f"At {current_A:g} A a run of {solid.name} has no steady temperature: it overheats.")
+    inside = f"gets hotter inside than its data go, {top_K:g} K"
+    raise NoSteadyState(f"At {current_A:g} A a run of {solid.name} {inside}: in vacuum it overheats.")
+
+
+@lru_cache(maxsize=4096)
+def span_resistance_ohm(solid: Material, length_over_area_per_m: float, cold_K: float, hot_K: float) -> float:
+    r"""Electrical resistance of a span between two temperatures, with the temperatures conduction gives it.
+
+    .. math:: R = \frac{L}{A} \int_0^1 \rho(T(\xi))\,d\xi
+
+    Parameters
+    ----------
+    solid : Material
+        The conductor, with data of conductivity and resistivity.
+    length_over_area_per_m : float
+        Length over cross-section, above zero [1/m].
+    cold_K, hot_K : float
+        Temperatures of the ends [K].
+
+    Returns
+    -------
+    float
+        Resistance [Ω].
+
+    Raises
+    ------
+    NoData, OutOfRange
+        When the resistivity is not known there.
+
+    Examples
+    --------
+    One metre of AWG 36 phosphor bronze is about 10 Ω:
+
+    >>> from server.physics.materials import material
+    >>> round(span_resistance_ohm(material("phosphor-bronze"), 1.0 / 1.267e-8, 293.0, 293.0), 1)
+    10.2
+
+    References
+    ----------
+    Ohm's law; resistivities as the material says.
+    """
+    table = solid.table()
+    start, end = table.at(np.array([hot_K, cold_K]))
+    low_K, high_K = min(cold_K, hot_K), max(cold_K, hot_K)
+    T_K = np.clip(np.interp(start + (end - start) * _AT, table.integral, table.T_K), low_K, high_K)
+    return float(length_over_area_per_m * (_WEIGHT @ solid.resistivity_ohm_m(T_K)))

@@ -1,23 +1,18 @@
 """How stages stand to their limits, and what a person should look at in a balance."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import replace
 
 import numpy as np
 
 from server.physics.statistics import Band
 from server.physics.thermal import fields
 from server.physics.thermal.budgeting import cooler_load_W, tested_K
-from server.physics.thermal.compile import compiled
 from server.physics.thermal.cooler import COOLED
+from server.physics.thermal.copper import LAG_HARDLY_HELPS, lag_hardly_helps
 from server.physics.thermal.elements import Run
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD, Place
 from server.physics.thermal.results import Gap, Margin, Warning_
 from server.physics.thermal.state import State
-from server.physics.thermal.system import alone_W
-
-HARDLY_HELPS = 0.5
-"""A lag that lets this part of the unlagged heat on to the cold end hardly helps."""
 
 MUCH_TOO_WARM_K = 3.0
 """A rise of a sample above its stage beyond which its joint would conduct better than it was measured."""
@@ -124,16 +119,7 @@ def _of_copper(state: State, number: int) -> Warning_:
     """Copper raises the base; lagged, it hardly raises it less."""
     run = state.inventory.elements[number]
     assert isinstance(run, Run)
-    if any(lag.state != "none" for lag in run.lags) and _share_let_through(state, number, run) > HARDLY_HELPS:
-        text = "Copper, even lagged: the lag hardly helps, since copper conducts best when cold."
-        return Warning_(run.key, "copper-lagged", f"{text} Change the metal.")
-    return Warning_(run.key, "copper", "Copper conducts best between 10 and 40 K: it raises the base.")
-
-
-def _share_let_through(state: State, number: int, run: Run) -> float:
-    """Heat into the cold end of a run, by what it would be if it passed its lags by."""
     place = Place(tuple(stage in state.cryostat.stages for stage in fields.STAGES), tuple(state.T_K.tolist()))
-    end = INDEX[run.ends_on]
-    as_it_is_W = alone_W(state.recipes[number], state.T_K)[end]
-    unlagged_W = alone_W(compiled(replace(run, lags=()), place), state.T_K)[end]
-    return float(as_it_is_W / unlagged_W) if unlagged_W > 0.0 else 0.0
+    if lag_hardly_helps(run, place):
+        return Warning_(run.key, "copper-lagged", f"{LAG_HARDLY_HELPS} Change the metal.")
+    return Warning_(run.key, "copper", "Copper conducts best between 10 and 40 K: it raises the base.")

@@ -62,7 +62,7 @@ def has_copper(run: Run) -> bool:
 
 
 def _is_copper(name: MaterialName) -> bool:
-    return (name.kind if isinstance(name, Material) else str(name)).startswith("copper")
+    return name.kind == "copper" if isinstance(name, Material) else str(name).startswith("copper-")
 
 
 def _lid(lid: Lid) -> Iterator[Remark]:
