@@ -7,7 +7,7 @@ being edited travels as the fields of its kind, prefixed `e.`.
 
 import json
 import re
-from collections.abc import Container
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
@@ -184,3 +184,31 @@ def beginning(in_hand: InHand, kind: str, cryostat: Cryostat) -> InHand:
     if "lags" in forms.metas(kind):
         texts[f"lags.{cryostat.stages[1]}.state"] = "not-recorded"
     return replace(in_hand, edited=Edited(kind=kind, key="", typed=texts))
+
+
+def stepped(do: str, what: str, in_hand: InHand, cryostat: Cryostat, present: Mapping[str, Put]) -> InHand:
+    """The page after a button that stores nothing; `present` is what the change is drawn on."""
+    if do == "close":
+        return replace(in_hand, edited=None)
+    if do == "drop":
+        put = tuple(row for row in in_hand.put if row.key != what)
+        return replace(in_hand, put=put, remove=tuple(key for key in in_hand.remove if key != what))
+    after, made = with_editor_put(in_hand, cryostat, present)
+    faults = after.faults | (faults_in_editor(made, cryostat) if made else {})
+    if faults:
+        return replace(in_hand, faults=faults)
+    return _opened(do, what, replace(after, edited=None), cryostat, present)
+
+
+def _opened(do: str, what: str, in_hand: InHand, cryostat: Cryostat, present: Mapping[str, Put]) -> InHand:
+    """The page with the next thing in the editor, once the last is put aside."""
+    if do == "kind" and forms.known(what):
+        return beginning(in_hand, what, cryostat)
+    if do == "take" and what in present and what not in in_hand.remove:
+        put = tuple(row for row in in_hand.put if row.key != what)
+        return replace(in_hand, put=put, remove=(*in_hand.remove, what))
+    held = {row.key: row for row in in_hand.put}
+    opened = held.get(what) or (present.get(what) if do == "alter" else None)
+    if do not in ("open", "alter") or opened is None:
+        return in_hand
+    return editing(replace(in_hand, remove=tuple(key for key in in_hand.remove if key != what)), opened)

@@ -1,13 +1,13 @@
 """The change page: one form, one address, before and at the moment a change is logged."""
 
-from collections.abc import Container, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request, Response
 from sqlmodel import Session
 
-from server.cryostats import change_form, change_views, contents, forms, guards, service
+from server.cryostats import beside_views, change_form, change_views, contents, forms, guards, service
 from server.cryostats.change_form import InHand
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import OPEN
@@ -68,26 +68,8 @@ def step(
     if do == "preview":
         return _preview(request, session, person, cryostat, in_hand)
     present = contents.elements(session, cryostat, cryostat.revision)
-    after = _stepped(do, what, replace(in_hand, typing=True), cryostat, present)
+    after = change_form.stepped(do, what, replace(in_hand, typing=True), cryostat, present)
     return _page(request, session, person, cryostat, after)
-
-
-def _stepped(do: str, what: str, in_hand: InHand, cryostat: Cryostat, present: Container[str]) -> InHand:
-    """The page after a button that stores nothing."""
-    if do == "close":
-        return replace(in_hand, edited=None)
-    if do == "drop":
-        put = tuple(row for row in in_hand.put if row.key != what)
-        return replace(in_hand, put=put, remove=tuple(key for key in in_hand.remove if key != what))
-    after, made = change_form.with_editor_put(in_hand, cryostat, present)
-    faults = after.faults | (change_form.faults_in_editor(made, cryostat) if made else {})
-    if faults:
-        return replace(in_hand, faults=faults)
-    after = replace(after, edited=None)
-    if do == "kind" and forms.known(what):
-        return change_form.beginning(after, what, cryostat)
-    opened = next((row for row in after.put if row.key == what), None)
-    return change_form.editing(after, opened) if do == "open" and opened else after
 
 
 def _preview(
@@ -143,4 +125,5 @@ def _page(
 ) -> Response:
     view = change_views.change(session, person, cryostat, in_hand, since or [])
     bad = status if status != 200 else 422 if view.faults else 200
-    return render(request, PAGE, view, block=part, status=bad)
+    beside = beside_views.beside(session, cryostat)
+    return render(request, PAGE, view, block=part, status=bad, beside=beside)

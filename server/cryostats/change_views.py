@@ -95,15 +95,16 @@ def change(
     cryostat: Cryostat,
     in_hand: InHand,
     since: Sequence[service.Step],
+    on: int | None = None,
 ) -> ChangeView:
-    """The page, with its preview where everything in hand can be read."""
-    present = contents.elements(session, cryostat, cryostat.revision)
+    """The page, with its preview where everything in hand can be read; `on` is a draft's base revision."""
+    present = contents.elements(session, cryostat, cryostat.revision if on is None else on)
     steward = guards.grade_of(session, person, cryostat) >= STEWARD
     full, edited_put = change_form.with_editor_put(in_hand, cryostat, present)
     if full.faults and in_hand.typing:
         full, edited_put = in_hand, None
     faults = {change_form.field_of(name, full, edited_put): text for name, text in full.faults.items()}
-    preview = None if faults else _preview(session, cryostat, full, faults)
+    preview = None if faults else _preview(session, cryostat, full, faults, on)
     return ChangeView(
         cryostat=cryostat,
         in_hand=in_hand,
@@ -117,12 +118,12 @@ def change(
 
 
 def _preview(
-    session: Session, cryostat: Cryostat, full: InHand, faults: dict[str, str]
+    session: Session, cryostat: Cryostat, full: InHand, faults: dict[str, str], on: int | None
 ) -> PreviewView | None:
     if not full.put and not full.remove:
         return None
     try:
-        found = service.preview(session, cryostat, change_form.change_of(full))
+        found = service.preview(session, cryostat, change_form.change_of(full), on)
     except Refused as refused:
         faults |= {
             change_form.field_of(name, full, full.put[-1] if full.put else None): text

@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter, Request, Response
 
-from server.cryostats import cooler_form, guards, instrument_views, instruments
+from server.cryostats import beside_views, cooler_form, guards, instrument_views, instruments
 from server.cryostats.instruments import About
 from server.cryostats.rules import OPERATE, STAGES, STATES
 from server.db import ReadSession, WriteSession, now
@@ -25,7 +25,9 @@ def start(_person: CurrentPerson) -> Response:
 @router.get("/cryostats")
 def index(request: Request, person: CurrentPerson, session: ReadSession) -> Response:
     """What is in each cryostat, how cold it ought to be, what state it is in."""
-    return render(request, "cryostats/index.html", instrument_views.index(session, person))
+    view = instrument_views.index(session, person)
+    left_behind = beside_views.left_behind(session, [row.cryostat for row in view.rows])
+    return render(request, "cryostats/index.html", view, left_behind=left_behind)
 
 
 @router.get("/cryostats/new")

@@ -4,7 +4,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from server.cryostats import guards, service, views
+from server.cryostats import beside_views, guards, service, views
 from server.db import ReadSession, WriteSession, now
 from server.people.guards import CurrentPerson
 from server.web.forms import SentForm
@@ -19,7 +19,8 @@ def show(request: Request, slug: str, person: CurrentPerson, session: ReadSessio
     """What is inside now, and how cold it ought to be."""
     cryostat = guards.find(session, slug)
     view = views.configuration(session, person, cryostat, cryostat.revision)
-    return render(request, "cryostats/show.html", view)
+    beside = beside_views.beside(session, cryostat)
+    return render(request, "cryostats/show.html", view, beside=beside)
 
 
 @router.get("/revisions")
@@ -39,7 +40,9 @@ def revision(
     """What was inside at one revision."""
     cryostat = guards.find(session, slug)
     service.revision(session, cryostat, number)
-    return render(request, "cryostats/show.html", views.configuration(session, person, cryostat, number))
+    beside = beside_views.beside(session, cryostat) if number == cryostat.revision else None
+    view = views.configuration(session, person, cryostat, number)
+    return render(request, "cryostats/show.html", view, beside=beside)
 
 
 @router.post("/revisions/{number}/restore")

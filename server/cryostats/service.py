@@ -8,9 +8,10 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
-from server.cryostats import budget, contents, guards, rules
+from server.cryostats import budget, contents, guards, rules, window
 from server.cryostats.models import BudgetRow, Cryostat, ElementRow, Revision
 from server.cryostats.rules import Change, Difference, Put
+from server.cryostats.window_rules import BY_HAND, Way
 from server.errors import Conflict, NotFound, Refused
 from server.history import service as history
 from server.people.models import Person
@@ -78,13 +79,17 @@ def steps_since(session: Session, cryostat: Cryostat, number: int) -> list[Step]
     return [Step(row, rules.difference(states[row.number - 1], states[row.number])) for row in rows]
 
 
-def preview(session: Session, cryostat: Cryostat, change: Change) -> Preview:
-    """The budget before and after `change`, nothing stored. Elements that cannot be read are refused."""
+def preview(session: Session, cryostat: Cryostat, change: Change, on: int | None = None) -> Preview:
+    """The budget before and after `change`, nothing stored. Elements that cannot be read are refused.
+
+    `on` is the revision the change is drawn on; before is always what is inside now.
+    """
     present = contents.elements(session, cryostat, cryostat.revision)
-    found = rules.key_faults(change, present) | budget.element_faults(change.put, cryostat)
+    ground = present if on is None else contents.elements(session, cryostat, on)
+    found = rules.key_faults(change, ground) | budget.element_faults(change.put, cryostat)
     if found:
         raise Refused("Nothing was computed.", found)
-    after = rules.applied(present, change)
+    after = rules.applied(ground, change)
     then = budget.compute(session, cryostat, after)
     now = budget.of_revision(session, cryostat, cryostat.revision)
     return Preview(now.budget, then, rules.difference(present, after), after)
@@ -99,16 +104,19 @@ def log_change(
     faults: Mapping[str, str] | None = None,
     *,
     restored: int | None = None,
+    way: Way = BY_HAND,
 ) -> Logged:
     """Make `change` the next revision of the cryostat, with its budget, in this transaction.
 
     `faults` are what the reader of the form or the body has found already. Forbidden below the grade the
-    change needs; Conflict when somebody was first, with what they logged; Refused when a field or a rule is
+    change needs, which is lower when it comes from a draft (`way`), and where the table of a cold window says
+    no; Conflict when somebody was first, with what they logged; Refused when a field or a rule is
     broken, with all of them at once.
     """
     cryostat = guards.find(session, slug, lock=True)
     present = contents.elements(session, cryostat, cryostat.revision)
-    guards.need(session, person, cryostat, rules.needed_grade(change, present))
+    guards.need(session, person, cryostat, min(rules.needed_grade(change, present), way.most_grade))
+    window.need_let(session, person, cryostat, change, present, at, way)
     _refuse_stale(session, cryostat, change)
     difference = _checked(cryostat, change, present, at, faults or {})
     row = _write(session, person, cryostat, change, difference, at, restored)
