@@ -117,6 +117,15 @@ def compute(session: Session, cryostat: Cryostat, puts: Mapping[str, Put]) -> Fo
     return Found(computed, document.write_budget(computed), version.number, None)
 
 
+def physical(session: Session, cryostat: Cryostat) -> thermal.Cryostat | None:
+    """The instrument as the balance sees it, with its newest cooler; None before the first."""
+    version = cooler(session, cryostat)
+    if version is None:
+        return None
+    bare = contents.elements(session, cryostat, version.bare_revision) if version.bare_revision else {}
+    return _physical(cryostat, version, bare)
+
+
 def _physical(cryostat: Cryostat, version: CoolerVersion, bare: Mapping[str, Put]) -> thermal.Cryostat:
     return document.read_cryostat(described(cryostat, version, bare))
 
