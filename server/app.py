@@ -19,6 +19,7 @@ from server.cryostats import (
     exchange_routes,
     instrument_routes,
     photograph_routes,
+    wire_choice_routes,
 )
 from server.cryostats import routes as cryostats
 from server.db import make_engine
@@ -37,6 +38,7 @@ PAGES = (
     change_routes,
     exchange_routes,
     photograph_routes,
+    wire_choice_routes,
     cryostats,
 )
 APIS = (cryostats_api, exchange_api)
