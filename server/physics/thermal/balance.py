@@ -78,7 +78,7 @@ def balance(cryostat: Cryostat, elements: Sequence[Element]) -> Budget:
     return Budget(
         temperatures=temperatures,
         heats=bands_by_element(state, heat_shares(state, found), stages),
-        costs=bands_by_element(state, cost_shares(state, found), stages),
+        costs=bands_by_element(state, cost_shares(state, found), tuple(temperatures)),
         margins=margins(state, temperatures),
         gaps=state.gaps,
         warnings=warnings(state, temperatures),

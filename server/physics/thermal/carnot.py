@@ -80,10 +80,9 @@ def doubts(cooler: Cooler) -> tuple[str, ...]:
     tuple of str
         Sentences for the person who entered it; empty if nothing is unlikely.
 
-    Raises
-    ------
-    Nothing
-        A cooler with faults of another kind simply has no doubts here.
+    Notes
+    -----
+    Nothing is raised: a cooler with faults of another kind simply has no doubts here.
 
     Examples
     --------

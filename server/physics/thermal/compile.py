@@ -72,7 +72,7 @@ def compiled_plainly(element: Element, place: Place) -> Recipe:
     return kept[1] if kept is not None and kept[0] == place else _attempt(element, place, unsure=False)
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=4096)
 def _compiled(element: Element, place: Place) -> Recipe:
     return _attempt(element, place)
 

@@ -18,6 +18,10 @@ UNKNOWN_SUPPORT = ("g10-normal", "stainless-304")
 CARRIER_K_W = Band(10.0, 30.0, 50.0)
 """What a mount resists besides its pressed joint (common practice, no source)."""
 
+SPRUNG, UNSPRUNG = Band(0.85, 0.95, 1.0), Band(0.4, 0.8, 1.0)
+"""Clamping left at 4 K of what was there warm, with and without disc springs (common practice, no source; a
+steel screw in copper loses about a fifth, in aluminium more)."""
+
 MOUNT_K = 4.0
 """A joint resists as at this temperature: a warmer one conducts better, so a large rise is over-estimated."""
 
@@ -77,10 +81,16 @@ def _resistance_K_W(joint: Joint, read: Reader) -> float:
     torque_N_m = read("torque_N_m", "torque", joint.torque_N_m)
     diameter_m = _read(read, joint, "screw_diameter_m", "screw diameter")
     friction = read("nut_factor", "friction of the screws", nut_factor("dry"))
-    force_N = joint.screws * preload_N(torque_N_m, diameter_m, friction)
+    left = read("clamping", "clamping left when cold", _clamping_left(joint))
+    force_N = left * joint.screws * preload_N(torque_N_m, diameter_m, friction)
     pressed = joint_conductance_W_K(joint.filler, force_N, MOUNT_K, joint.metal)
     pressed_W_K = read("pressed", "pressed joint", pressed)
     return read("carrier", "rest of the mount", CARRIER_K_W) + 1.0 / pressed_W_K
+
+
+def _clamping_left(joint: Joint) -> Band:
+    """Share of the preload that contraction leaves: most of it where every disc spring is there."""
+    return SPRUNG if joint.springs_of and joint.springs >= joint.springs_of else UNSPRUNG
 
 
 def mass_terms(mass: Mass, place: Place, _read: Reader) -> list[Term]:

@@ -152,8 +152,9 @@ class MapLift:
         if not np.isfinite(self.bare_K[1]):
             return known_W
         plain = settings.row(offset_K=np.zeros_like(settings.offset_K))
-        load_W: Array = np.zeros((len(known_W), 2)) + np.array([axis.mean() for axis in self.axes])
         open_ = [n for n in (0, 1) if np.isfinite(self.bare_K[n])]
+        starts = [axis.mean() if n in open_ else axis[0] for n, axis in enumerate(self.axes)]
+        load_W: Array = np.zeros((len(known_W), 2)) + np.array(starts)
         for _ in range(50):
             kelvin, slopes = self.kelvin(load_W, plain)
             miss = (self.bare_K - kelvin)[:, open_]

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from server.physics.materials import Material
+from server.physics.thermal import fields
 from server.physics.thermal.elements import Element, Hole, Joint, Lid, MaterialName, Run, Touch, Window
 from server.physics.thermal.recipe import INDEX, Place
 from server.physics.thermal.results import Warning_
@@ -41,6 +42,13 @@ def _run(run: Run) -> Iterator[Remark]:
         elif lag.state != "good":
             word = "loose" if lag.state == "loose" else "not recorded"
             yield f"lag-{lag.state}", f"The lag at the {lag.stage} is {word}: it may hold or not."
+    ends = [INDEX[cold] for _, cold in run.lengths_m]
+    if ends and max(ends) < INDEX[run.ends_on]:
+        last = fields.STAGES[max(ends)]
+        yield (
+            "length-not-given",
+            f"No length is given from the {last} to the {run.ends_on}: it counts as none.",
+        )
     if run.kind == "ribbon" and run.ground_plane == "not-recorded":
         yield (
             "ground-plane-not-recorded",

@@ -34,7 +34,7 @@ Paths = tuple[tuple[int, int, float], ...]
 """Between every two ends and stages, numbered from the warm end: hot, cold, conductance by area [1/m]."""
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=4096)
 def paths(spans_m: tuple[float, ...], grips: tuple[Grip, ...]) -> Paths:
     """How a run conducts; it has one more free span than lags, and every span is longer than zero."""
     if all(grip.holds for grip in grips):
@@ -46,7 +46,7 @@ def paths(spans_m: tuple[float, ...], grips: tuple[Grip, ...]) -> Paths:
     return tuple((i, j, -float(seen[i, j])) for i in ends for j in ends[i + 1 :])
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=4096)
 def shares(spans_m: tuple[float, ...], grips: tuple[Grip, ...]) -> tuple[tuple[float, ...], ...]:
     """For each free span, where heat goes of which half is given to each of its ends; each adds to 1."""
     ends = len(spans_m) + 1
