@@ -15,15 +15,19 @@ from server.cautions import routes as cautions
 from server.cryostats import api as cryostats_api
 from server.cryostats import (
     change_routes,
+    draft_api,
+    draft_routes,
     exchange_api,
     exchange_routes,
     instrument_routes,
     photograph_routes,
+    window_routes,
     wire_choice_routes,
 )
 from server.cryostats import routes as cryostats
 from server.db import make_engine
 from server.files import routes as files
+from server.laboratory import order_routes
 from server.laboratory import routes as laboratory
 from server.people import routes as people
 from server.people.guards import current_person
@@ -36,12 +40,14 @@ PAGES = (
     calculators,
     instrument_routes,
     change_routes,
+    draft_routes,
+    window_routes,
     exchange_routes,
     photograph_routes,
     wire_choice_routes,
     cryostats,
 )
-APIS = (cryostats_api, exchange_api)
+APIS = (cryostats_api, exchange_api, draft_api)
 VENDOR_FILES = ("htmx.min.js",)
 
 
@@ -65,7 +71,7 @@ def make_app(engine: Engine | None = None, chosen: Settings | None = None) -> Fa
     for module in PAGES:
         app.include_router(module.router, include_in_schema=False)
     # People stand above the laboratory and the files, so these cannot ask for their guard themselves.
-    for below in (laboratory, files):
+    for below in (laboratory, order_routes, files):
         app.include_router(below.router, include_in_schema=False, dependencies=[Depends(current_person)])
     for module in APIS:
         app.include_router(module.router, prefix="/api/v1")

@@ -138,7 +138,12 @@ def changes(slug: str, sent: ChangeIn, person: ApiPerson, session: WriteSession)
         logged = service.log_change(session, person, slug, change, now(), faults)
     except Conflict as conflict:
         session.rollback()
-        return _stale(conflict)
+        return stale(conflict)
+    return change_out(slug, logged)
+
+
+def change_out(slug: str, logged: service.Logged) -> ChangeOut:
+    """A change as it was logged."""
     stored = logged.budget
     heat = HeatOut(
         cryostat=slug,
@@ -180,7 +185,8 @@ def _revision_out(row: Revision) -> RevisionOut:
     return RevisionOut(by=row.by_name, **row.model_dump(exclude={"id", "cryostat_id", "by_name", "by_id"}))
 
 
-def _stale(conflict: Conflict) -> JSONResponse:
+def stale(conflict: Conflict) -> JSONResponse:
+    """409, with what the others logged meanwhile."""
     steps = conflict.current if isinstance(conflict.current, list) else []
     rows = [
         {
