@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from server.cryostats import budget, contents, tabular, wire_columns, wire_list
+from server.cryostats import budget, contents, wire_columns, wire_list
 from server.cryostats.documents import written
 from server.cryostats.incoming import BadFile, Fault, Incoming
 from server.cryostats.models import Cryostat
@@ -18,22 +18,15 @@ from server.cryostats.rules import Change, Put, key_faults
 from server.errors import Refused
 
 
-def document_of(session: Session, cryostat: Cryostat, number: int) -> dict[str, Any]:
-    """The document of a revision, as `coldstead heat` reads it. Without a cooler entered it has none."""
+def document_of(session: Session, cryostat: Cryostat, elements: Mapping[str, Put]) -> dict[str, Any]:
+    """The document of these elements, as `coldstead heat` reads it. Without a cooler entered it has none."""
     version = budget.cooler(session, cryostat)
-    elements = contents.elements(session, cryostat, number)
     rows = [written(put) for put in elements.values()]
     if version is None:
         about = {"stages": cryostat.stages, "limits_K": cryostat.limits_K, "vessel_K": cryostat.vessel_K}
         return {"cryostat": about, "elements": rows}
     bare = contents.elements(session, cryostat, version.bare_revision) if version.bare_revision else {}
     return {"cryostat": budget.described(cryostat, version, bare), "elements": rows}
-
-
-def wires_of(session: Session, cryostat: Cryostat, number: int, style: tabular.Style) -> str:
-    """The wire list of a revision."""
-    elements = contents.elements(session, cryostat, number)
-    return wire_list.write(list(elements.values()), cryostat.stages, style)
 
 
 def change_from(

@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict, Field
 
-from server.cryostats import api, exchange, guards, incoming, service
+from server.cryostats import api, contents, drafts, exchange, guards, incoming, service
 from server.cryostats.api import REFUSALS, At, ChangeIn, ChangeOut
 from server.cryostats.documents import written
 from server.cryostats.rules import OPEN
@@ -34,7 +34,15 @@ def document(slug: str, _person: ApiPerson, session: ReadSession, revision: At =
     number = cryostat.revision if revision is None else revision
     if number:
         service.revision(session, cryostat, number)
-    return exchange.document_of(session, cryostat, number)
+    return exchange.document_of(session, cryostat, contents.elements(session, cryostat, number))
+
+
+@router.get("/drafts/{number}/document", responses=REFUSALS)
+def draft(number: int, _person: ApiPerson, session: ReadSession) -> dict[str, Any]:
+    """The document of what would be inside, were the draft's newest version built on its own base."""
+    sheet = drafts.find(session, number)
+    elements = drafts.intended(session, sheet.cryostat, sheet.version)
+    return exchange.document_of(session, sheet.cryostat, elements)
 
 
 @router.post("/cryostats/{slug}/document", status_code=201, responses=REFUSALS, response_model=ChangeOut)

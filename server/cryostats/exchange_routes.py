@@ -2,6 +2,8 @@
 
 import json
 import re
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Annotated
 from urllib.parse import quote_plus
 
@@ -9,21 +11,25 @@ from fastapi import APIRouter, Query, Request, Response
 from sqlmodel import Session
 
 from server.cryostats import (
+    beside_views,
     budget,
     budget_table,
     change_views,
     contents,
+    draft_views,
+    drafts,
     exchange,
     exchange_views,
     guards,
     incoming,
     service,
     tabular,
+    wire_list,
     wire_map,
 )
 from server.cryostats.change_form import InHand
 from server.cryostats.models import Cryostat
-from server.cryostats.rules import OPEN, Change
+from server.cryostats.rules import OPEN, OPERATE, Change, Put
 from server.db import ReadSession, now
 from server.errors import Refused
 from server.files.uploads import Sent, SentUpload
@@ -31,7 +37,7 @@ from server.people.guards import CurrentPerson
 from server.people.models import Person
 from server.web.render import environment, render
 
-router = APIRouter(prefix="/cryostats/{slug}")
+router = APIRouter()
 Number = Annotated[int | None, Query(ge=0, le=2**31 - 1)]
 PAGE = "cryostats/exchange.html"
 HELD_ROOM_BYTES = 100_000
@@ -39,84 +45,92 @@ HELD_ROOM_BYTES = 100_000
 SHUT_IN = {"Content-Security-Policy": "default-src 'none'; sandbox; frame-ancestors 'none'; base-uri 'none'"}
 
 
-@router.get("/exchange")
+@router.get("/cryostats/{slug}/exchange")
 def show(
     request: Request, slug: str, person: CurrentPerson, session: ReadSession, revision: Number = None
 ) -> Response:
     """What can be taken out of the book, and the form for bringing something in."""
-    cryostat = guards.find(session, slug)
-    number = _number(session, cryostat, revision)
-    return render(request, PAGE, exchange_views.page(session, person, cryostat, number))
+    source = _revision(session, slug, revision)
+    return render(request, PAGE, exchange_views.page(session, person, source.cryostat, source.number))
 
 
-@router.get("/configuration.json")
+@router.get("/cryostats/{slug}/configuration.json")
 def document(slug: str, _person: CurrentPerson, session: ReadSession, revision: Number = None) -> Response:
     """The document of a revision."""
-    cryostat = guards.find(session, slug)
-    number = _number(session, cryostat, revision)
-    text = json.dumps(exchange.document_of(session, cryostat, number), indent=2, ensure_ascii=False)
-    return _file(text + "\n", "application/json", f"{slug}-revision-{number}.json")
+    return _document(session, _revision(session, slug, revision))
 
 
-@router.get("/wire-list.csv")
+@router.get("/cryostats/{slug}/wire-list.csv")
 def wires(
     slug: str, _person: CurrentPerson, session: ReadSession, revision: Number = None, style: str = "comma"
 ) -> Response:
     """The wire list of a revision."""
-    cryostat = guards.find(session, slug)
-    number = _number(session, cryostat, revision)
-    text = exchange.wires_of(session, cryostat, number, _style(style))
-    return _file(tabular.MARK + text, "text/csv", f"{slug}-revision-{number}-wires.csv")
+    return _wires(_revision(session, slug, revision), style)
 
 
-@router.get("/budget.csv")
+@router.get("/cryostats/{slug}/budget.csv")
 def heat(
     slug: str, _person: CurrentPerson, session: ReadSession, revision: Number = None, style: str = "comma"
 ) -> Response:
     """The newest heat budget of a revision."""
-    cryostat = guards.find(session, slug)
-    number = _number(session, cryostat, revision)
-    elements = contents.elements(session, cryostat, number)
-    found = budget.of_revision(session, cryostat, number)
-    text = budget_table.write(cryostat, number, elements, found, _style(style))
-    return _file(tabular.MARK + text, "text/csv", f"{slug}-revision-{number}-budget.csv")
+    source = _revision(session, slug, revision)
+    found = budget.of_revision(session, source.cryostat, source.number)
+    text = budget_table.write(source.cryostat, source.number, source.elements, found, _style(style))
+    return _file(tabular.MARK + text, "text/csv", f"{source.name}-budget.csv")
 
 
-@router.get("/wire-map")
+@router.get("/cryostats/{slug}/wire-map")
 def map_page(
     request: Request, slug: str, _person: CurrentPerson, session: ReadSession, revision: Number = None
 ) -> Response:
     """The wire map as a sheet to print."""
-    return render(request, "cryostats/wire_map.html", _wire_map(session, slug, revision))
+    return render(request, "cryostats/wire_map.html", _wire_map(session, _revision(session, slug, revision)))
 
 
-@router.get("/wire-map.svg")
+@router.get("/cryostats/{slug}/wire-map.svg")
 def map_drawing(
     request: Request, slug: str, _person: CurrentPerson, session: ReadSession, revision: Number = None
 ) -> Response:
     """The wire map as a drawing of its own, with its title block."""
-    view = _wire_map(session, slug, revision)
+    source = _revision(session, slug, revision)
     template = environment().get_template("cryostats/wire_map.svg")
-    text = template.render(view=view, laboratory=request.state.laboratory)
-    return _file(text, "image/svg+xml", f"{slug}-revision-{view.number}-wires.svg")
+    text = template.render(view=_wire_map(session, source), laboratory=request.state.laboratory)
+    return _file(text, "image/svg+xml", f"{source.name}-wires.svg")
 
 
-@router.post("/exchange")
+@router.get("/drafts/{number}/document.json")
+def draft_document(number: int, _person: CurrentPerson, session: ReadSession) -> Response:
+    """The document of what would be inside, were the draft's newest version built on its own base."""
+    return _document(session, _draft(session, number))
+
+
+@router.get("/drafts/{number}/wire-list.csv")
+def draft_wires(number: int, _person: CurrentPerson, session: ReadSession, style: str = "comma") -> Response:
+    """The wire list of a draft's newest version."""
+    return _wires(_draft(session, number), style)
+
+
+@router.post("/cryostats/{slug}/exchange")
 def bring_in(
     request: Request, slug: str, person: CurrentPerson, session: ReadSession, sent: SentUpload
 ) -> Response:
-    """Read a file and open the change page with what it would alter. Nothing is stored."""
+    """Read a file and open the page of a change, or of a draft, with what it alters. Nothing is stored."""
     cryostat = guards.find(session, slug)
-    guards.need(session, person, cryostat, OPEN)
+    drawing = sent.form.text("do") == "draft"
+    guards.need(session, person, cryostat, OPERATE if drawing else OPEN)
     try:
         change = _change(session, cryostat, sent)
         in_hand = InHand(cryostat.revision, change.reason, put=change.put, remove=change.remove)
         _refuse_long(in_hand, request.app.state.settings.body_limit_bytes)
     except Refused as refused:
         return _refused(request, session, person, cryostat, sent, refused)
-    return render(
-        request, "cryostats/change.html", change_views.change(session, person, cryostat, in_hand, [])
-    )
+    if drawing:
+        empty = draft_views.Drawing("", (), house=False, after=0)
+        view, around = draft_views.draw(session, person, cryostat, in_hand, empty, None)
+        return render(request, "cryostats/draft_change.html", view, around=around)
+    changing = change_views.change(session, person, cryostat, in_hand, [])
+    beside = beside_views.beside(session, cryostat)
+    return render(request, "cryostats/change.html", changing, beside=beside)
 
 
 def _change(session: Session, cryostat: Cryostat, sent: Sent) -> Change:
@@ -146,18 +160,45 @@ def _refused(
     return render(request, PAGE, view, status=422)
 
 
-def _wire_map(session: Session, slug: str, revision: int | None) -> wire_map.WireMapView:
+@dataclass(frozen=True)
+class Source:
+    """What is taken out: the elements of a revision or a draft, and the name its files begin with."""
+
+    cryostat: Cryostat
+    number: int
+    elements: Mapping[str, Put]
+    name: str
+
+
+def _revision(session: Session, slug: str, revision: int | None) -> Source:
     cryostat = guards.find(session, slug)
-    number = _number(session, cryostat, revision)
-    row = service.revision(session, cryostat, number) if number else None
-    return wire_map.sheet(cryostat, number, row, contents.elements(session, cryostat, number), now())
-
-
-def _number(session: Session, cryostat: Cryostat, revision: int | None) -> int:
     number = cryostat.revision if revision is None else revision
     if number:
         service.revision(session, cryostat, number)
-    return number
+    return Source(cryostat, number, contents.elements(session, cryostat, number), f"{slug}-revision-{number}")
+
+
+def _draft(session: Session, number: int) -> Source:
+    sheet = drafts.find(session, number)
+    elements = drafts.intended(session, sheet.cryostat, sheet.version)
+    name = f"{sheet.cryostat.slug}-draft-{number}-version-{sheet.version.number}"
+    return Source(sheet.cryostat, sheet.version.base_revision, elements, name)
+
+
+def _document(session: Session, source: Source) -> Response:
+    value = exchange.document_of(session, source.cryostat, source.elements)
+    text = json.dumps(value, indent=2, ensure_ascii=False)
+    return _file(text + "\n", "application/json", f"{source.name}.json")
+
+
+def _wires(source: Source, style: str) -> Response:
+    text = wire_list.write(list(source.elements.values()), source.cryostat.stages, _style(style))
+    return _file(tabular.MARK + text, "text/csv", f"{source.name}-wires.csv")
+
+
+def _wire_map(session: Session, source: Source) -> wire_map.WireMapView:
+    row = service.revision(session, source.cryostat, source.number) if source.number else None
+    return wire_map.sheet(source.cryostat, source.number, row, source.elements, now())
 
 
 def _style(name: str) -> tabular.Style:

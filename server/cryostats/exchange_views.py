@@ -8,7 +8,7 @@ from sqlmodel import Session
 from server.cryostats import budget, contents, guards, wire_list
 from server.cryostats.incoming import BadFile, Fault
 from server.cryostats.models import Cryostat
-from server.cryostats.rules import OPEN
+from server.cryostats.rules import OPEN, OPERATE
 from server.errors import Refused
 from server.people.models import Person
 from server.web.forms import Form
@@ -23,7 +23,8 @@ class ExchangeView:
     elements: int
     runs: int
     has_cooler: bool
-    may_bring_in: bool
+    may_draw: bool
+    may_change: bool
     reason: str
     text: str
     take_others: bool
@@ -43,6 +44,7 @@ def page(
     """The page, as it is or as somebody sent it."""
     elements = contents.elements(session, cryostat, number)
     form = form or Form([])
+    grade = guards.grade_of(session, person, cryostat)
     bad = refused if isinstance(refused, BadFile) else None
     faults = {"file": refused.message} if bad and refused else refused.fields if refused else {}
     return ExchangeView(
@@ -51,7 +53,8 @@ def page(
         elements=len(elements),
         runs=len(wire_list.runs(elements.values())),
         has_cooler=budget.cooler(session, cryostat) is not None,
-        may_bring_in=guards.grade_of(session, person, cryostat) >= OPEN,
+        may_draw=grade >= OPERATE,
+        may_change=grade >= OPEN,
         reason=form.text("reason"),
         text=form.text("text"),
         take_others=form.has("take_others"),

@@ -198,7 +198,7 @@ def _strange(value: Any, place: str, depth: int) -> Iterator[tuple[str, str]]:
 def _parts(value: Any, place: str) -> Iterator[tuple[str, Any]]:
     """What is inside a value, each with its path. The names of an object are texts as well."""
     if isinstance(value, dict):
-        yield f"{place} (a name)".strip(), "".join(value)
+        yield from ((f"{place} (a name)".strip(), name) for name in value if NOT_TEXT.search(name))
         yield from ((f"{place}.{name}" if place else name, part) for name, part in value.items())
     elif isinstance(value, list):
         yield from ((f"{place}[{index}]", part) for index, part in enumerate(value))

@@ -1,4 +1,4 @@
-"""Wire lists: out in the trade's units, in again with nothing lost, and nothing in them that a spreadsheet runs."""
+"""Wire lists: out in the trade's units, in again with nothing lost, and nothing that a spreadsheet runs."""
 
 import csv
 import io
