@@ -65,15 +65,12 @@ from server.physics.thermal.cooler import (
     MapPoint,
 )
 from server.physics.thermal.elements import (
-    Attenuator,
     Element,
     Gas,
     Hole,
     Joint,
-    Lag,
     Lid,
     Mass,
-    Run,
     Source,
     Support,
     Surface,
@@ -151,6 +148,11 @@ from server.physics.thermal.results import (
     Gap,
     Margin,
     Warning_,
+)
+from server.physics.thermal.runs import (
+    Attenuator,
+    Lag,
+    Run,
 )
 from server.physics.thermal.surfaces import Finish, emissivity, finish, finishes
 from server.physics.thermal.thermometers import (

@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 from server.physics.materials.arrays import Array
 from server.physics.statistics import Band
 from server.physics.thermal import fields
-from server.physics.thermal.elements import Joint, Run
+from server.physics.thermal.elements import Joint
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD
 from server.physics.thermal.results import Cause
+from server.physics.thermal.runs import Run
 from server.physics.thermal.sampled import must_sample, sampled_ends_K
 from server.physics.thermal.state import TWO, State
 from server.physics.thermal.system import STAGES, Indices

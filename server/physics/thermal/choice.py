@@ -12,9 +12,10 @@ from server.physics.thermal.batch import temperatures
 from server.physics.thermal.compile import compiled_plainly
 from server.physics.thermal.cooler import Cryostat
 from server.physics.thermal.copper import LAG_HARDLY_HELPS, lag_hardly_helps
-from server.physics.thermal.elements import Element, Lag, Run
+from server.physics.thermal.elements import Element
 from server.physics.thermal.joule import span_resistance_ohm
 from server.physics.thermal.recipe import INDEX, Place
+from server.physics.thermal.runs import Lag, Run
 from server.physics.thermal.state import first_place
 
 METALS = (
@@ -204,12 +205,6 @@ def _judged(
 ) -> Candidate:
     before, after = temperatures_K
     cold_ohm, warm_ohm = _resistances_ohm(run, place)
-    fails = [*_too_warm(cryostat, after), *_too_resistive(wanted, cold_ohm)]
-    gap = compiled_plainly(run, place).gap
-    if gap is not None:
-        fails.insert(0, gap.reason)
-    elif not after:
-        fails.insert(0, "No balance was found with it.")
     assert isinstance(run.diameter_m, float)
     return Candidate(
         material=str(run.material),
@@ -219,9 +214,20 @@ def _judged(
         resistance_ohm=cold_ohm,
         warm_resistance_ohm=warm_ohm,
         self_heating_W=None if cold_ohm is None else wanted.lines * wanted.current_A**2 * cold_ohm,
-        fails=tuple(fails),
+        fails=(
+            *_not_computed(run, place, after),
+            *_too_warm(cryostat, after),
+            *_too_resistive(wanted, cold_ohm),
+        ),
         remarks=_remarks(run, place),
     )
+
+
+def _not_computed(run: Run, place: Place, after: Mapping[str, float]) -> list[str]:
+    gap = compiled_plainly(run, place).gap
+    if gap is not None:
+        return [gap.reason]
+    return [] if after else ["Nothing can be told of the cryostat with it."]
 
 
 def _too_warm(cryostat: Cryostat, after: Mapping[str, float]) -> list[str]:

@@ -16,7 +16,6 @@ from server.physics.thermal.elements import (
     Joint,
     Lid,
     Mass,
-    Run,
     Source,
     Support,
     Surface,
@@ -26,6 +25,7 @@ from server.physics.thermal.elements import (
 from server.physics.thermal.recipe import Place, Reader, Recipe, Refusal, Term, cook
 from server.physics.thermal.remarks import has_copper, remarks
 from server.physics.thermal.results import Gap
+from server.physics.thermal.runs import Run
 
 BUILDERS: dict[type, Callable[[Any, Place, Reader], list[Term]]] = {
     Run: run_terms,

@@ -4,7 +4,16 @@ from server.physics.mechanics import nut_factor, preload_N
 from server.physics.statistics import Band, Quantity
 from server.physics.thermal import fields
 from server.physics.thermal.compile_run import EITHER, alloys
-from server.physics.thermal.elements import Element, Gas, Joint, Mass, Source, Support, Surface, Touch
+from server.physics.thermal.elements import (
+    Element,
+    Gas,
+    Joint,
+    Mass,
+    Source,
+    Support,
+    Surface,
+    Touch,
+)
 from server.physics.thermal.gas import free_molecular_conductance_W_m2_K_Pa, gas_named
 from server.physics.thermal.joints import joint_conductance_W_K, mount_resistance_K_W
 from server.physics.thermal.radiation import grey_exchange_factor, shield_exchange_factor

@@ -9,12 +9,12 @@ from itertools import pairwise, product
 from server.physics.materials import Material, material
 from server.physics.statistics import Band
 from server.physics.thermal import fields
-from server.physics.thermal.elements import Lag, MaterialName, Run
 from server.physics.thermal.joule import joule_heat_W
 from server.physics.thermal.kinds import KINDS
 from server.physics.thermal.lag import coaxial_contact_W_m_K, lag_contact_W_m_K
 from server.physics.thermal.recipe import INDEX, Place, Reader, Refusal, Term, watts
 from server.physics.thermal.rows import conduction
+from server.physics.thermal.runs import Lag, MaterialName, Run
 from server.physics.thermal.spans import HELD, Grip, paths, shares
 
 UNKNOWN_ALLOY = ("phosphor-bronze", "copper-rrr-100")

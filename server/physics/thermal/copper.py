@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from server.physics.thermal.compile import compiled_plainly
-from server.physics.thermal.elements import Run
 from server.physics.thermal.recipe import INDEX, Place
+from server.physics.thermal.runs import Run
 from server.physics.thermal.system import alone_W
 
 HARDLY_HELPS = 0.5

@@ -36,6 +36,9 @@ from server.physics.statistics import Band, Quantity
 STAGES = ("vessel", "shield", "platform", "mount", "sample")
 """Every place with one temperature, from room temperature down."""
 
+INNER = STAGES[1:]
+"""Those that may be absent."""
+
 UNITS = {
     "_N_m": "N·m",
     "_K_W": "K/W",

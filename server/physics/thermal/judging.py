@@ -9,9 +9,9 @@ from server.physics.thermal import fields
 from server.physics.thermal.budgeting import cooler_load_W, tested_K
 from server.physics.thermal.cooler import COOLED
 from server.physics.thermal.copper import LAG_HARDLY_HELPS, lag_hardly_helps
-from server.physics.thermal.elements import Run
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD, Place
 from server.physics.thermal.results import Gap, Margin, Warning_
+from server.physics.thermal.runs import Run
 from server.physics.thermal.state import State
 
 MUCH_TOO_WARM_K = 3.0

@@ -6,7 +6,7 @@ from typing import Any
 
 from server.physics.materials import awg_diameter_m
 from server.physics.statistics import Band
-from server.physics.thermal import elements, fields
+from server.physics.thermal import elements, fields, runs
 
 
 @dataclass(frozen=True)
@@ -87,11 +87,11 @@ def _own(cls: type) -> tuple[str, ...]:
 
 
 _TABLE = (
-    KindInfo("wire", "Wires", elements.Run, WIRE, "user", "Single wires, twisted pairs, looms."),
+    KindInfo("wire", "Wires", runs.Run, WIRE, "user", "Single wires, twisted pairs, looms."),
     KindInfo(
         "ribbon",
         "Flat ribbon",
-        elements.Run,
+        runs.Run,
         RIBBON,
         "user",
         "Flat flex with its traces, its ground plane and its backing.",
@@ -100,7 +100,7 @@ _TABLE = (
     KindInfo(
         "coax",
         "Coax",
-        elements.Run,
+        runs.Run,
         COAX,
         "user",
         "Coaxial lines: jacket, dielectric and centre, all three of which carry heat.",
@@ -119,7 +119,7 @@ _TABLE = (
     KindInfo(
         "heater-leads",
         "Heater leads",
-        elements.Run,
+        runs.Run,
         WIRE,
         "user",
         "Leads of a heater: copper here is the classic mistake.",
@@ -128,7 +128,7 @@ _TABLE = (
     KindInfo(
         "thermometer-leads",
         "Thermometer leads",
-        elements.Run,
+        runs.Run,
         WIRE,
         "house",
         "Leads of a thermometer, four for each sensor.",

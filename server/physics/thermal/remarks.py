@@ -5,9 +5,10 @@ from typing import Any
 
 from server.physics.materials import Material
 from server.physics.thermal import fields
-from server.physics.thermal.elements import Element, Hole, Joint, Lid, MaterialName, Run, Touch, Window
+from server.physics.thermal.elements import Element, Hole, Joint, Lid, Touch, Window
 from server.physics.thermal.recipe import INDEX, Place
 from server.physics.thermal.results import Warning_
+from server.physics.thermal.runs import MaterialName, Run
 
 Remark = tuple[str, str]
 

@@ -13,7 +13,7 @@ from server.physics.thermal.compile import compiled, feels
 from server.physics.thermal.cooler import Cryostat
 from server.physics.thermal.cooler_knobs import CoolerKnob, cooler_settings
 from server.physics.thermal.elements import Element, Joint
-from server.physics.thermal.lift import Settings, bare_temperatures_K, build_lift
+from server.physics.thermal.lift import Lift, Settings, bare_temperatures_K, build_lift
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD, USUAL_K, VESSEL, Place, Recipe
 from server.physics.thermal.results import Gap
 from server.physics.thermal.rows import LINEAR
@@ -153,20 +153,14 @@ def first_balance(
     """Compile nothing, balance once: the recipes as they are, the cryostat at its bare temperatures."""
     lift = build_lift(cryostat)
     settings, knobs = cooler_settings(cryostat.cooler, lift)
-    cooled = np.zeros(STAGES, dtype=bool)
-    cooled[TWO] = lift.cooled
-    floating = np.array(place.present) & ~cooled
-    floating[VESSEL] = False
-    base = int(np.flatnonzero(cooled)[-1]) if cooled.any() else VESSEL
-    loose = [stage for stage in np.flatnonzero(floating).tolist() if stage != base]
-    system = System(recipes, [(LINEAR, min(base, stage), max(base, stage)) for stage in loose])
+    problem, bare_problem = _problems(recipes, lift, place)
     start_K, none = np.array(place.temperatures_K), np.zeros(0)
     state = State(
         cryostat=cryostat,
         inventory=inventory,
         recipes=recipes,
-        problem=Problem(system, lift, cooled, floating),
-        bare_problem=Problem(system, lift, np.zeros(STAGES, dtype=bool), floating),
+        problem=problem,
+        bare_problem=bare_problem,
         now=none,
         bare=none,
         settings=settings,
@@ -178,6 +172,22 @@ def first_balance(
         gaps=gaps_of(inventory, recipes),
     )
     return _balanced(state)
+
+
+def _problems(recipes: tuple[Recipe, ...], lift: Lift, place: Place) -> tuple[Problem, Problem]:
+    """What is balanced, and the same with the cooled stages held where they are.
+
+    Every stage that is not cooled gets a slot for what it hangs on if nothing else says so.
+    """
+    cooled = np.zeros(STAGES, dtype=bool)
+    cooled[TWO] = lift.cooled
+    floating = np.array(place.present) & ~cooled
+    floating[VESSEL] = False
+    base = int(np.flatnonzero(cooled)[-1]) if cooled.any() else VESSEL
+    loose = [stage for stage in np.flatnonzero(floating).tolist() if stage != base]
+    system = System(recipes, [(LINEAR, min(base, stage), max(base, stage)) for stage in loose])
+    held = np.zeros(STAGES, dtype=bool)
+    return Problem(system, lift, cooled, floating), Problem(system, lift, held, floating)
 
 
 def _balanced(state: State) -> State:

@@ -114,21 +114,9 @@ def influences(state: State, changes: Changes) -> Influences:
 def changes_of(state: State) -> Changes:
     """The knobs of all elements, then the data of every material, one influence for each that uses it."""
     system = state.problem.system
-    starts = np.searchsorted(system.terms.element, np.arange(len(state.recipes))).tolist()
     owners = [number for number, recipe in enumerate(state.recipes) if recipe.knobs]
     knobs = [knob for number in owners for knob in state.recipes[number].knobs]
-    firsts = np.cumsum([0] + [len(state.recipes[number].knobs) for number in owners]).tolist()
-    parts = [
-        (number + first, term + starts[owner], low, high)
-        for owner, first in zip(owners, firsts, strict=False)
-        for number, term, low, high in (state.recipes[owner].changes,)
-    ]
-    influence, term, low, high = (
-        (np.concatenate(part) for part in zip(*parts, strict=True))
-        if parts
-        else (np.zeros(0, np.intp), np.zeros(0, np.intp), np.zeros(0), np.zeros(0))
-    )
-    element = np.repeat(np.array(owners, dtype=np.intp), np.diff(firsts))
+    element, influence, term, by_knob = _knob_changes(state, owners)
     users, rows, group, terms, by_data = _data_changes(state)
     names = {row: f"conductivity of {system.rows[row].name}" for row in np.unique(rows).tolist()}
     none = [False] * len(users)
@@ -140,8 +128,25 @@ def changes_of(state: State) -> Changes:
         open_ended=np.array([knob.open_ended for knob in knobs] + none, dtype=bool),
         influence=np.concatenate([influence, group + len(knobs)]),
         slot=system.terms.slot[np.concatenate([term, terms])],
-        coefficient=np.concatenate([np.stack([low, high]), by_data], axis=1),
+        coefficient=np.concatenate([by_knob, by_data], axis=1),
     )
+
+
+def _knob_changes(state: State, owners: list[int]) -> tuple[Indices, Indices, Indices, Array]:
+    """Element of every knob, then entries: influence, term, change at both ends."""
+    starts = np.searchsorted(state.problem.system.terms.element, np.arange(len(state.recipes))).tolist()
+    counts = [len(state.recipes[number].knobs) for number in owners]
+    element, none = np.repeat(np.array(owners, dtype=np.intp), counts), np.zeros(0, dtype=np.intp)
+    firsts = np.cumsum([0, *counts]).tolist()
+    parts = [
+        (number + first, term + starts[owner], low, high)
+        for owner, first in zip(owners, firsts, strict=False)
+        for number, term, low, high in (state.recipes[owner].changes,)
+    ]
+    if not parts:
+        return element, none, none, np.zeros((2, 0))
+    influence, term, low, high = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return element, influence, term, np.stack([low, high])
 
 
 def _data_changes(state: State) -> tuple[Indices, Indices, Indices, Indices, Array]:
