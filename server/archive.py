@@ -7,7 +7,8 @@ it holds no half of a change.
 
 import json
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
@@ -22,26 +23,29 @@ from server.files import packing
 from server.settings import Settings
 
 FORMAT = "coldstead-archive-1"
+ABOUT = "about.json"
 BATCH = 1000
 
 
 def write_archive(chosen: Settings, to: Path) -> Path:
     """Write the archive beside its final name, then move it there, so that a torn one never looks whole."""
     unfinished = to.with_name(to.name + ".part")
-    engine = make_engine(chosen.url)
-    with _snapshot(engine) as connection, zipfile.ZipFile(unfinished, "w", zipfile.ZIP_DEFLATED) as archive:
+    with (
+        _closing(make_engine(chosen.url)) as engine,
+        _snapshot(engine) as connection,
+        zipfile.ZipFile(unfinished, "w", zipfile.ZIP_DEFLATED) as archive,
+    ):
         about = {
             "format": FORMAT,
             "made_at": now().isoformat(),
             "schema": MigrationContext.configure(connection).get_current_revision(),
         }
-        archive.writestr("about.json", json.dumps(about, indent=2))
+        archive.writestr(ABOUT, json.dumps(about, indent=2))
         for table in tables.metadata.sorted_tables:
             with archive.open(f"tables/{table.name}.jsonl", "w", force_zip64=True) as file:
                 for row in connection.execute(sa.select(table).order_by(*table.primary_key)).mappings():
                     file.write(_line(row))
         packing.pack(archive, connection, chosen.home)
-    engine.dispose()
     unfinished.replace(to)
     return to
 
@@ -63,24 +67,54 @@ def _plain(value: Any) -> Any:
 
 def read_archive(chosen: Settings, source: Path) -> None:
     """Bring `source` back. ValueError when it is no archive, or something is there already."""
-    with zipfile.ZipFile(source) as archive:
-        about = json.loads(archive.read("about.json"))
-        if about.get("format") != FORMAT:
-            raise ValueError(f"{source} is not an archive of this program")
-        chosen.home.mkdir(parents=True, exist_ok=True)
-        packing.unpack(archive, chosen.home)
-        tables.upgrade(chosen.url, about["schema"])
-        engine = make_engine(chosen.url)
-        with engine.begin() as connection:
-            _refuse_filled(connection)
-            for table in tables.metadata.sorted_tables:
-                _fill(connection, table, archive)
-        engine.dispose()
+    try:
+        with zipfile.ZipFile(source) as archive:
+            schema = _schema_of(archive, source)
+            chosen.home.mkdir(parents=True, exist_ok=True)
+            packing.unpack(archive, chosen.home)
+            tables.upgrade(chosen.url, schema)
+            with _closing(make_engine(chosen.url)) as engine, engine.begin() as connection:
+                known = _tables_there(connection)
+                _refuse_filled(connection, known)
+                for table in known:
+                    _fill(connection, table, archive)
+    except zipfile.BadZipFile as problem:
+        raise ValueError(f"{source} is not an archive of this program, or is damaged: {problem}") from problem
     tables.upgrade(chosen.url)
 
 
-def _refuse_filled(connection: Connection) -> None:
-    for table in tables.metadata.sorted_tables:
+@contextmanager
+def _closing(engine: Engine) -> Iterator[Engine]:
+    try:
+        yield engine
+    finally:
+        engine.dispose()
+
+
+def _schema_of(archive: zipfile.ZipFile, source: Path) -> str:
+    """The schema it was written under; ValueError for what is no archive, or is of a later program."""
+    about = json.loads(archive.read(ABOUT)) if ABOUT in archive.namelist() else {}
+    if not isinstance(about, dict) or about.get("format") != FORMAT:
+        raise ValueError(f"{source} is not an archive of this program")
+    schema = str(about.get("schema"))
+    if schema not in tables.schemas():
+        raise ValueError(f"{source} was written by a later program; bring this one up to date first")
+    return schema
+
+
+def _tables_there(connection: Connection) -> list[sa.Table]:
+    """The program's tables as they are under the archive's schema, parents first."""
+    there = sa.inspect(connection).get_table_names()
+    then = sa.MetaData()
+    then.reflect(connection, only=[name for name in tables.metadata.tables if name in there])
+    for column in (column for table in then.sorted_tables for column in table.c):
+        if isinstance(column.type, sa.JSON):
+            column.type.none_as_null = True  # what was no value comes back as none, not as JSON's null
+    return then.sorted_tables
+
+
+def _refuse_filled(connection: Connection, known: Sequence[sa.Table]) -> None:
+    for table in known:
         if connection.execute(sa.select(sa.literal(1)).select_from(table).limit(1)).first():
             raise ValueError("There is something in this database already; restore into an empty one")
 
@@ -89,9 +123,12 @@ def _fill(connection: Connection, table: sa.Table, archive: zipfile.ZipFile) -> 
     name = f"tables/{table.name}.jsonl"
     if name not in archive.namelist():
         return
-    with archive.open(name) as file:
-        for batch in _batches(json.loads(line) for line in file):
-            connection.execute(sa.insert(table), [_typed(table, row) for row in batch])
+    try:
+        with archive.open(name) as file:
+            for batch in _batches(json.loads(line) for line in file):
+                connection.execute(sa.insert(table), [_typed(table, row) for row in batch])
+    except (KeyError, TypeError, ValueError, AttributeError, sa.exc.StatementError) as problem:
+        raise ValueError(f"A row of {name} cannot be brought back: {problem}") from problem
     if connection.dialect.name == "postgresql" and "id" in table.c and table.c.id.autoincrement:
         _set_sequence(connection, table)
 

@@ -2,10 +2,11 @@
 
 from alembic import command
 from alembic.config import Config
+from alembic.script import ScriptDirectory
 
 from server.cautions import models as cautions
-from server.cryostats import models as cryostats
 from server.cryostats import draft_models, photograph_models, window_models
+from server.cryostats import models as cryostats
 from server.db import Row
 from server.files import models as files
 from server.history import models as history
@@ -42,6 +43,11 @@ def schema_config(url: str) -> Config:
     )
     config.set_main_option("sqlalchemy.url", url.replace("%", "%%"))
     return config
+
+
+def schemas() -> set[str]:
+    """The names of every schema this program knows how to come from."""
+    return {script.revision for script in ScriptDirectory.from_config(schema_config("")).walk_revisions()}
 
 
 def upgrade(url: str, to: str = "head") -> None:
