@@ -20,6 +20,7 @@ import socket
 import subprocess
 import sys
 import time
+from ctypes.util import find_library
 from importlib.util import find_spec
 from pathlib import Path
 from typing import NoReturn
@@ -71,10 +72,14 @@ def stop(text: str) -> NoReturn:
 def missing_packages(what: str) -> list[str]:
     """The Debian packages this machine lacks for `what`."""
     lacks = [] if find_spec("venv") and find_spec("ensurepip") else ["python3-venv"]
-    if what == "tests" and not (os.environ.get("CHROMIUM") or shutil.which("chromium")):
+    if what == "demo":
+        return lacks
+    if not (os.environ.get("CHROMIUM") or shutil.which("chromium")):
         lacks += ["chromium", "fonts-dejavu-core"]
+    if not find_library("atomic"):
+        lacks += ["libatomic1"]  # the browser's driver cannot start without it
     initdb = shutil.which("initdb") or list(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
-    if what == "tests" and not (os.environ.get("TEST_DATABASE_URL") or initdb):
+    if not (os.environ.get("TEST_DATABASE_URL") or initdb):
         lacks += ["postgresql"]
     return lacks
 

@@ -46,6 +46,7 @@ def bare(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("CHROMIUM", raising=False)
     monkeypatch.delenv("TEST_DATABASE_URL", raising=False)
     monkeypatch.setattr(install, "find_spec", lambda name: None if name == "ensurepip" else name)
+    monkeypatch.setattr(install, "find_library", lambda _name: None)
     monkeypatch.setattr("shutil.which", lambda _name: None)
     monkeypatch.setattr(Path, "glob", lambda _path, _pattern: iter(()))
 
@@ -58,7 +59,7 @@ def test_the_demo_needs_only_python_from_debian() -> None:
 @pytest.mark.usefixtures("bare")
 def test_the_tests_need_a_browser_and_a_database_as_well() -> None:
     lacks = install.missing_packages("tests")
-    assert lacks == ["python3-venv", "chromium", "fonts-dejavu-core", "postgresql"]
+    assert lacks == ["python3-venv", "chromium", "fonts-dejavu-core", "libatomic1", "postgresql"]
 
 
 @pytest.mark.usefixtures("bare")
@@ -67,7 +68,7 @@ def test_a_browser_or_a_database_named_by_the_person_is_not_looked_for(
 ) -> None:
     monkeypatch.setenv("CHROMIUM", "/opt/chromium")
     monkeypatch.setenv("TEST_DATABASE_URL", "postgresql://tester@localhost/postgres")
-    assert install.missing_packages("tests") == ["python3-venv"]
+    assert install.missing_packages("tests") == ["python3-venv", "libatomic1"]
 
 
 @pytest.mark.usefixtures("bare")
@@ -81,7 +82,7 @@ def test_without_root_what_is_missing_is_one_line_and_the_end(
     assert ended.value.code == 1
     assert told.count("\n") == 1
     assert "apt-get install" in told
-    assert "python3-venv chromium fonts-dejavu-core postgresql" in told
+    assert "python3-venv chromium fonts-dejavu-core libatomic1 postgresql" in told
 
 
 Program = Callable[[str, str], None]
