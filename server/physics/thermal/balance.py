@@ -52,7 +52,9 @@ def balance(cryostat: Cryostat, elements: Sequence[Element]) -> Budget:
     Bands are the central 95 %. What is unsure is followed one by one, to both its ends, by the derivatives of
     the balance where it does little and solved again where it does much, and added in quadrature; data of a
     material are wrong for all that is made of it at once. Where two or more do much, all are drawn at once
-    instead. A heat is told at the temperatures of the answer.
+    instead. A heat is told at the temperatures of the answer. What depends on temperature only a little (an
+    emissivity, the heat of a current) is found at the answer; an element that the bare reference has as well
+    keeps it there.
 
     Examples
     --------

@@ -3,6 +3,7 @@
 from server.physics.mechanics import nut_factor, preload_N
 from server.physics.statistics import Band, Quantity
 from server.physics.thermal import fields
+from server.physics.thermal.blankets import keller_W_m2
 from server.physics.thermal.compile_run import EITHER, alloys
 from server.physics.thermal.elements import (
     Element,
@@ -18,7 +19,7 @@ from server.physics.thermal.gas import free_molecular_conductance_W_m2_K_Pa, gas
 from server.physics.thermal.joints import joint_conductance_W_K, mount_resistance_K_W
 from server.physics.thermal.radiation import grey_exchange_factor, shield_exchange_factor
 from server.physics.thermal.recipe import INDEX, SHIELD, VESSEL, Place, Reader, Refusal, Term, watts
-from server.physics.thermal.rows import LINEAR, RADIATION, conduction
+from server.physics.thermal.rows import BETWEEN_LAYERS, LAYERS_EXPONENT, LINEAR, RADIATION, SQUARE, conduction
 from server.physics.thermal.surfaces import emissivity
 
 UNKNOWN_SUPPORT = ("g10-normal", "stainless-304")
@@ -26,6 +27,9 @@ UNKNOWN_SUPPORT = ("g10-normal", "stainless-304")
 
 CARRIER_K_W = Band(10.0, 30.0, 50.0)
 """What a mount resists besides its pressed joint (common practice, no source)."""
+
+LAYER_EMISSIVITY = 0.031
+"""Emissivity of the layers of a blanket, as its published fit has it."""
 
 SPRUNG, UNSPRUNG = Band(0.85, 0.95, 1.0), Band(0.4, 0.8, 1.0)
 """Clamping left at 4 K of what was there warm, with and without disc springs (common practice, no source; a
@@ -45,9 +49,11 @@ def support_terms(support: Support, place: Place, read: Reader) -> list[Term]:
 
 
 def surface_terms(surface: Surface, place: Place, read: Reader) -> list[Term]:
-    """Grey radiation between two stages, with floating shields if there are any."""
+    """Grey radiation between two stages, with floating shields or a blanket if there are any."""
     hot, cold = _ends(surface, place)
     area_m2 = _read(read, surface, "area_m2", "area")
+    if surface.blanket_layers:
+        return _blanket(surface, area_m2, (hot, cold), place, read)
     hot_m2 = read("hot_area_m2", "area of the warm side", surface.hot_area_m2 or area_m2)
     cold_e = read("cold_finish", "finish of the cold side", _emissivity(surface.cold_finish, cold, place))
     hot_e = read("hot_finish", "finish of the warm side", _emissivity(surface.hot_finish, hot, place))
@@ -55,6 +61,26 @@ def surface_terms(surface: Surface, place: Place, read: Reader) -> list[Term]:
     if surface.floating_shields:
         factor = shield_exchange_factor(cold_e, hot_e, cold_e, surface.floating_shields)
     return [Term(RADIATION, hot, cold, factor * area_m2)]
+
+
+def _blanket(
+    surface: Surface, area_m2: float, ends: tuple[int, int], place: Place, read: Reader
+) -> list[Term]:
+    """A blanket after Keller: layers that touch, and layers that radiate, told apart by their emissivity."""
+    hot, cold = ends
+    hot_K, cold_K = (place.temperatures_K[stage] for stage in ends)
+    layers_per_m = _read(read, surface, "layers_per_m", "density of the layers")
+    factor = area_m2 * _read(read, surface, "seams", "seams of the blanket")
+    once, twice = (
+        keller_W_m2(cold_K, hot_K, surface.blanket_layers, layers_per_m, emissivity=emissivity)
+        for emissivity in (LAYER_EMISSIVITY, 2.0 * LAYER_EMISSIVITY)
+    )
+    touching, radiating = 2.0 * once - twice, twice - once
+    square, power = (hot_K**n - cold_K**n for n in (2.0, LAYERS_EXPONENT))
+    return [
+        Term(SQUARE, hot, cold, factor * touching / square),
+        Term(BETWEEN_LAYERS, hot, cold, factor * radiating / power),
+    ]
 
 
 def _emissivity(finish: str, stage: int, place: Place) -> Band:

@@ -13,6 +13,7 @@ from typing import ClassVar
 
 from server.physics.statistics import Band, Quantity
 from server.physics.thermal import fields
+from server.physics.thermal.blankets import SEAMS
 from server.physics.thermal.runs import MaterialName, Run
 from server.physics.thermal.surfaces import finishes
 
@@ -177,6 +178,25 @@ class Surface:
     cold_finish: str = fields.choice("Finish of the cold side", finishes(), "unknown")
     hot_finish: str = fields.choice("Finish of the warm side", finishes(), "unknown")
     floating_shields: int = fields.count("Floating shields between them", (0, 100), 0, advanced=True)
+    blanket_layers: int = fields.count("Layers of blanket between them", (0, 100), 0)
+    layers_per_m: Quantity = fields.quantity(
+        "Density of its layers",
+        "1/cm",
+        (100.0, 10_000.0),
+        default=Band(1500.0, 2000.0, 3000.0),
+        unknown=Band(1000.0, None, 4000.0),
+        hint="Pressed together it insulates worse.",
+        advanced=True,
+    )
+    seams: Quantity = fields.quantity(
+        "How many times worse than an ideal blanket",
+        None,
+        (1.0, 100.0),
+        default=SEAMS,
+        unknown=Band(1.0, None, 10.0),
+        hint="Seams, holes, burns and patches.",
+        advanced=True,
+    )
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,7 @@ INNER = STAGES[1:]
 """Those that may be absent."""
 
 UNITS = {
+    "_per_m": "1/m",
     "_N_m": "N·m",
     "_K_W": "K/W",
     "_W_K": "W/K",

@@ -88,6 +88,9 @@ def _of_stages(state: State, temperatures: Mapping[str, Band]) -> Iterator[Warni
         limit_K = state.cryostat.limits_K.get(stage)
         if limit_K is not None and band.low is not None and band.low > limit_K:
             yield Warning_(None, "over-limit", f"The {stage} is over its limit of {limit_K:g} K.")
+        if stage in COOLED and band.high is None and band.best is not None:
+            text = f"The warm end of what the {stage} may reach lies beyond the heater test."
+            yield Warning_(None, "band-beyond-heater-test", text)
     for stage in ("mount", "sample"):
         rise_K = state.T_K[INDEX[stage]] - state.T_K[PLATFORM]
         if stage in temperatures and rise_K > MUCH_TOO_WARM_K:

@@ -74,6 +74,15 @@ RADIATION = _row(
 )
 """σT⁴ [W/m²]."""
 
+SQUARE = _row("square", _GRID_K**2, 2.0 * _GRID_K)
+"""T², by which a blanket conducts from layer to layer [K²]."""
+
+LAYERS_EXPONENT = 4.67
+BETWEEN_LAYERS = _row(
+    "between layers", _GRID_K**LAYERS_EXPONENT, LAYERS_EXPONENT * _GRID_K ** (LAYERS_EXPONENT - 1.0)
+)
+"""T to the power by which layers of a blanket radiate to each other."""
+
 
 @lru_cache(maxsize=128)
 def conduction(solid: Material) -> Row:

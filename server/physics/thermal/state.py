@@ -7,6 +7,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from server.physics.errors import NotSolved
 from server.physics.materials.arrays import Array
 from server.physics.thermal import fields
 from server.physics.thermal.compile import compiled, feels
@@ -24,7 +25,7 @@ UNJOINED_W_K = 1.0 / 40.0
 """What a mount or sample is taken to hang on when nothing says what: its own temperature is then not told."""
 
 _MOST_ROUNDS = 12
-_SETTLED = 1e-5
+_SETTLED, _NEARLY = 1e-5, 1e-3
 Flags = NDArray[np.bool_]
 TWO = slice(SHIELD, PLATFORM + 1)
 
@@ -128,7 +129,7 @@ def find_state(cryostat: Cryostat, elements: Sequence[Element]) -> State:
         When there is no balance.
     """
     inventory, place = take_stock(cryostat, elements), first_place(cryostat)
-    moving = [n for n, element in enumerate(inventory.elements) if feels(element)]
+    moving, moved = [n for n, element in enumerate(inventory.elements) if feels(element)], 0.0
     recipes = [compiled(element, place) for element in inventory.elements]
     state = first_balance(cryostat, inventory, tuple(recipes), place)
     for _ in range(_MOST_ROUNDS if moving else 0):
@@ -137,8 +138,12 @@ def find_state(cryostat: Cryostat, elements: Sequence[Element]) -> State:
         for number in moving:
             recipes[number] = compiled(inventory.elements[number], place)
         state = _balanced(replace(state, recipes=tuple(recipes), gaps=gaps_of(inventory, recipes)))
-        if np.abs(state.T_K / before_K - 1.0).max() < _SETTLED:
+        moved = np.abs(state.T_K / before_K - 1.0).max()
+        if moved < _SETTLED:
             break
+    else:
+        if moving and not moved < _NEARLY:
+            raise NotSolved("Temperatures and what depends on them did not settle together.")
     return _without_uncovered(state)
 
 

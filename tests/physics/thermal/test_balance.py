@@ -32,6 +32,7 @@ from server.physics.thermal import (
     balance,
     solve,
 )
+from server.physics.thermal import state as thermal_state
 from tests.physics.thermal.bench import (
     DRY,
     GREASED,
@@ -579,3 +580,40 @@ def test_a_sample_that_gets_much_too_warm_is_said_to_be_over_estimated() -> None
     budget = balance(bench_a(), [GREASED, loom("copper-rrr-100", ends_on="sample")])
     assert best(budget.temperatures["sample"]) - 3.18 > 4.0
     assert "over-estimated" in next(w.text for w in budget.warnings if w.code == "much-too-warm")
+
+
+@pytest.mark.parametrize("shield_W", [0.0, 20.0])
+def test_a_blanket_passes_what_its_published_fit_passes(shield_W: float) -> None:
+    # Keller and others, NASA CR-134477, for the flux of an ideal blanket; here at the shield's own warmth.
+    blanket = Surface("blanket", area_m2=0.15, blanket_layers=30, layers_per_m=2000.0, seams=2.0)
+    budget = balance(bench_a(), [GREASED, blanket, Source("more", "heater", "shield", shield_W)])
+    shield_K = budget.temperatures["shield"].best or budget.temperatures["shield"].low
+    assert shield_K is not None
+    expected_W = 0.15 * 2.0 * thermal.keller_W_m2(shield_K, 300.0, 30, 2000.0)
+    assert best(budget.heats["blanket"]["shield"]) == pytest.approx(expected_W, rel=2e-3)
+
+
+def test_a_band_whose_warm_end_was_never_tested_has_no_warm_end() -> None:
+    budget = balance(bench_a(), [GREASED, Source("s", power_W=Band(0.10, 0.12, 0.20))])
+    band = budget.temperatures["platform"]
+    assert best(band) == pytest.approx(3.18 + 0.12 * 7.5)
+    assert band.high is None
+    assert "band-beyond-heater-test" in [warning.code for warning in budget.warnings]
+
+
+def test_what_depends_on_temperature_is_found_at_the_answer() -> None:
+    walls = Surface("walls", area_m2=0.05, cold_finish="handled-metal", hot_finish="glass")
+    budget = balance(bench_a(), [GREASED, walls])
+    shield_K = best(budget.temperatures["shield"])
+    cold, hot = thermal.emissivity("handled-metal", shield_K), thermal.emissivity("glass", 300.0)
+    factor = thermal.grey_exchange_factor(best(cold), best(hot), 0.05, 0.05)
+    expected_W = thermal.radiated_W(factor, 0.05, shield_K, 300.0)
+    assert best(budget.heats["walls"]["shield"]) == pytest.approx(expected_W, rel=1e-5)
+
+
+def test_coefficients_that_never_settle_are_never_shown(monkeypatch: pytest.MonkeyPatch) -> None:
+    walls = Surface("walls", area_m2=0.05, cold_finish="handled-metal", hot_finish="glass")
+    monkeypatch.setattr(thermal_state, "_MOST_ROUNDS", 1)
+    monkeypatch.setattr(thermal_state, "_NEARLY", 1e-9)
+    with pytest.raises(NotSolved, match="settle together"):
+        balance(bench_a(), [GREASED, walls])
