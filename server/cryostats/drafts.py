@@ -14,6 +14,7 @@ from server.cryostats.models import Cryostat
 from server.cryostats.rules import OPERATE, STEWARD, Change, Put
 from server.errors import Conflict, Forbidden, NotFound, Refused
 from server.history import service as history
+from server.materials import service as materials
 from server.people.models import Person
 from server.physics.thermal import document
 
@@ -185,7 +186,7 @@ def _checked(
     if 0 <= change.base_revision <= cryostat.revision:
         ground = contents.elements(session, cryostat, change.base_revision)
         found |= draft_rules.faults(drawn.name, change, ground)
-        found |= budget.element_faults(change.put, cryostat)
+        found |= budget.element_faults(change.put, cryostat, materials.in_force(session))
     else:
         message = f"There is no revision {change.base_revision}; the newest is {cryostat.revision}"
         found["base_revision"] = message
@@ -195,7 +196,7 @@ def _checked(
         found["parties"] = "Choose people who have an account"
     if found:
         raise Refused(NOT_STORED, found)
-    return [{"id": row.id, "name": row.name} for row in dict.fromkeys(known)]
+    return [{"id": row.id, "name": row.name} for row in {row.id: row for row in known}.values()]
 
 
 def _house(session: Session, cryostat: Cryostat) -> Draft | None:

@@ -68,6 +68,7 @@ class SamplesView:
     may_approve: bool
     people: Sequence[tuple[str, str]]
     mounts: Sequence[str]
+    orders: Sequence[StandingOrder]
     cards: Sequence[Card]
     typed: Mapping[str, str]
     faults: Mapping[str, str]
@@ -95,6 +96,7 @@ def sample_page(
         may_approve=grade >= STEWARD,
         people=[("", "choose"), *((str(row.id), row.name) for row in everyone(session))],
         mounts=[put.title for put in present.values() if put.kind == "joint"],
+        orders=orders.applying(session, f"cryostat/{cryostat.slug}"),
         cards=cautions.for_codes(session, SAMPLE_CARDS),
         typed=typed or {"revision": str(cryostat.revision), "owner": str(person.id), "attach": "unknown"},
         faults=faults or {},
