@@ -148,6 +148,12 @@ def test_what_is_no_picture_is_refused_whatever_its_name_says(sent: bytes) -> No
         pictures.clean(sent, documents=True)
 
 
+@pytest.mark.parametrize("kind", ["GIF", "TIFF", "BMP", "ICO", "PPM", "TGA"])
+def test_a_good_picture_of_another_kind_never_meets_its_decoder(kind: str) -> None:
+    with pytest.raises(Refused, match="no picture"):
+        pictures.clean(saved(bench(), kind))
+
+
 def test_an_empty_file_and_one_that_is_too_large_are_refused() -> None:
     with pytest.raises(Refused, match="empty"):
         pictures.clean(b"")

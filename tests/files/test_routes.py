@@ -8,8 +8,9 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from server.db import writing
-from server.files import service, store
+from server.files import routes, service, store
 from server.files.pictures import PDF, Clean
+from server.web import problems
 
 AT = datetime(2026, 3, 14, tzinfo=UTC)
 Keep = Callable[[Clean], str]
@@ -82,3 +83,14 @@ def test_a_file_gone_from_the_folder_is_said_to_be_gone(
     answer = member_client.get(f"/files/{digest}")
     assert answer.status_code == 404
     assert "folder of files" in answer.text
+
+
+def test_without_the_guard_before_it_the_room_lets_nobody_in(app: FastAPI, keep: Keep) -> None:
+    bare = FastAPI()
+    bare.state.engine, bare.state.settings = app.state.engine, app.state.settings
+    bare.include_router(routes.router)
+    problems.install(bare)
+    with TestClient(bare, follow_redirects=False) as anybody:
+        answer = anybody.get(f"/files/{keep(Clean(b'picture', 'image/jpeg', 8, 6, b'small'))}")
+    assert answer.status_code == 303
+    assert b"picture" not in answer.content
