@@ -57,6 +57,7 @@ DIMENSIONLESS = {
     "relative_uncertainty",
     "safety_factor",
     "sample_share",
+    "seams",
     "share",
     "shield_emissivity",
     "shields",
@@ -72,6 +73,7 @@ DIMENSIONLESS = {
 DIMENSIONLESS_RESULTS = {
     "accommodation",
     "blackbody_fraction",
+    "carnot_share",
     "combined_accommodation",
     "disc_view_factor",
     "emissivity",

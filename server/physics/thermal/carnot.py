@@ -80,9 +80,10 @@ def doubts(cooler: Cooler) -> tuple[str, ...]:
     tuple of str
         Sentences for the person who entered it; empty if nothing is unlikely.
 
-    Notes
-    -----
-    Nothing is raised: a cooler with faults of another kind simply has no doubts here.
+    Raises
+    ------
+    Unphysical
+        When a lift or the power of the compressor is negative or not a number.
 
     Examples
     --------
