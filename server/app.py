@@ -15,12 +15,16 @@ from server.cautions import routes as cautions
 from server.cryostats import api as cryostats_api
 from server.cryostats import (
     change_routes,
+    dirt_routes,
     draft_api,
     draft_routes,
     exchange_api,
     exchange_routes,
     instrument_routes,
+    part_routes,
     photograph_routes,
+    port_routes,
+    search_routes,
     window_routes,
     wire_choice_routes,
 )
@@ -29,6 +33,7 @@ from server.db import make_engine
 from server.files import routes as files
 from server.laboratory import order_routes
 from server.laboratory import routes as laboratory
+from server.materials import routes as materials
 from server.people import routes as people
 from server.people.guards import current_person
 from server.settings import Settings, settings
@@ -38,6 +43,7 @@ PAGES = (
     people,
     cautions,
     calculators,
+    materials,
     instrument_routes,
     change_routes,
     draft_routes,
@@ -45,6 +51,10 @@ PAGES = (
     exchange_routes,
     photograph_routes,
     wire_choice_routes,
+    part_routes,
+    port_routes,
+    dirt_routes,
+    search_routes,
     cryostats,
 )
 APIS = (cryostats_api, exchange_api, draft_api)

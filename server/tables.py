@@ -12,6 +12,7 @@ from server.files import models as files
 from server.history import models as history
 from server.laboratory import models as laboratory
 from server.laboratory import order_models
+from server.materials import models as materials
 from server.people import models as people
 from server.settings import HOUSE
 
@@ -22,6 +23,7 @@ SLICES = (
     order_models,
     people,
     cautions,
+    materials,
     cryostats,
     draft_models,
     window_models,

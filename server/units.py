@@ -84,14 +84,14 @@ Pa      | a pressure            | 1e-6 mbar       | Pa 1, kPa 1e3, MPa 1e6, GPa 
 A       | a current             | 10 mA           | A 1, mA 1e-3, µA 1e-6, nA 1e-9
 V       | a voltage             | 150 V           | V 1, mV 1e-3, µV 1e-6, kV 1e3
 ohm     | a resistance          | 50 Ω            | ohm 1, mohm 1e-3, kohm 1e3, Mohm 1e6
-ohm_m   | a resistivity         | 1.1e-7 Ω·m      | ohm·m 1, µohm·cm 1e-8, nohm·m 1e-9
+ohm_m   | a resistivity         | 1.1e-7 Ω·m      | ohm·m 1, µohm·cm 1e-8, nohm·m 1e-9, µohm·m 1e-6
 W_K     | a conductance         | 20 mW/K         | W/K 1, mW/K 1e-3, µW/K 1e-6
 K_W     | a thermal resistance  | 40 K/W          | K/W 1, mK/mW 1, K/mW 1e3
-W_m_K   | a conductivity        | 0.3 W/(m·K)     | W/(m·K) 1, mW/(m·K) 1e-3
+W_m_K   | a conductivity        | 0.3 W/(m·K)     | W/(m·K) 1, mW/(m·K) 1e-3, W/(cm·K) 1e2, mW/(cm·K) 0.1
 W_m2_K  | a conductance by area | 500 W/(m²·K)    | W/(m2·K) 1
 W_m2    | a heat flux           | 459 W/m²        | W/m2 1, mW/cm2 10
 J_kg    | an enthalpy           | 79 kJ/kg        | J/kg 1, kJ/kg 1e3
-J_kg_K  | a specific heat       | 385 J/(kg·K)    | J/(kg·K) 1
+J_kg_K  | a specific heat       | 385 J/(kg·K)    | J/(kg·K) 1, J/(g·K) 1e3, mJ/(g·K) 1
 kg_m3   | a density             | 8960 kg/m³      | kg/m3 1, g/cm3 1e3
 Pa_m3_s | a leak rate           | 1e-9 mbar·L/s   | Pa·m3/s 1, mbar·L/s 0.1
 Hz      | a frequency           | 1.4 Hz          | Hz 1, mHz 1e-3, kHz 1e3, MHz 1e6
@@ -136,7 +136,8 @@ SUFFIXES = tuple(sorted((set(KINDS) | set(UNTYPED)) - {""}, key=lambda suffix: (
 SAME_AS = """
 inch in, l L, ml mL, Torr torr, mTorr mtorr, PSI psi, hPa mbar, lbf·in in·lbf, awg AWG, C °C, degC °C,
 sec s, hr h, hour h, hours h, day d, days d, percent %, /m 1/m, /cm 1/cm, /mm 1/mm,
-W/m/K W/(m·K), W/m2/K W/(m2·K), J/kg/K J/(kg·K)
+W/m/K W/(m·K), W/m2/K W/(m2·K), J/kg/K J/(kg·K), mW/m/K mW/(m·K), W/cm/K W/(cm·K), mW/cm/K mW/(cm·K),
+J/g/K J/(g·K), mJ/g/K mJ/(g·K)
 """
 SAME = dict(pair.split() for pair in SAME_AS.split(","))
 LADDERS = {"W": ("nW", "µW", "mW", "W"), "K": ("mK", "K"), "m": ("µm", "mm", "m"), "A": ("µA", "mA", "A")}

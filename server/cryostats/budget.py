@@ -14,6 +14,7 @@ from server.cryostats import contents
 from server.cryostats.documents import written
 from server.cryostats.models import BudgetRow, CoolerVersion, Cryostat, ElementRow
 from server.cryostats.rules import Difference, Put
+from server.materials import service as materials
 from server.physics import thermal
 from server.physics.errors import NotSolved
 from server.physics.statistics import Band, together
@@ -48,12 +49,14 @@ def cooler(session: Session, cryostat: Cryostat) -> CoolerVersion | None:
     return session.exec(query.order_by(col(CoolerVersion.number).desc()).limit(1)).first()
 
 
-def element_faults(puts: Iterable[Put], cryostat: Cryostat) -> dict[str, str]:
-    """What the elements get wrong, `put.2.count` → what to do about it."""
+def element_faults(
+    puts: Iterable[Put], cryostat: Cryostat, own: document.Own | None = None
+) -> dict[str, str]:
+    """What the elements get wrong, `put.2.count` → what to do about it. They may name materials of `own`."""
     faults: dict[str, str] = {}
     for number, put in enumerate(puts):
         try:
-            element = document.read_element(written(put), f"put.{number}")
+            element = document.read_element(written(put), f"put.{number}", own)
         except document.BadDocument as bad:
             faults |= bad.faults
         else:
@@ -86,12 +89,12 @@ def _stages_named(element: thermal.Element) -> Iterator[tuple[str, str]]:
         )
 
 
-def read_each(puts: Iterable[Put]) -> dict[str, thermal.Element]:
+def read_each(puts: Iterable[Put], own: document.Own) -> dict[str, thermal.Element]:
     """The elements that can be read, by key. What was stored under older rules may not be."""
     found = {}
     for put in puts:
         try:
-            found[put.key] = document.read_element(written(put))
+            found[put.key] = document.read_element(written(put), own=own)
         except document.BadDocument:
             continue
     return found
@@ -104,9 +107,10 @@ def compute(session: Session, cryostat: Cryostat, puts: Mapping[str, Put]) -> Fo
         computed = _incomplete(cryostat, NO_COOLER)
         return Found(computed, document.write_budget(computed), 0, None)
     bare = contents.elements(session, cryostat, version.bare_revision) if version.bare_revision else {}
-    elements = read_each(puts.values())
+    own = materials.in_force(session)
+    elements = read_each(puts.values(), own)
     try:
-        computed = thermal.balance(_physical(cryostat, version, bare), tuple(elements.values()))
+        computed = thermal.balance(_physical(cryostat, version, bare, own), tuple(elements.values()))
     except NotSolved as problem:
         computed = _incomplete(cryostat, f"The balance found no solution: {problem}")
     except document.BadDocument as bad:
@@ -123,11 +127,13 @@ def physical(session: Session, cryostat: Cryostat) -> thermal.Cryostat | None:
     if version is None:
         return None
     bare = contents.elements(session, cryostat, version.bare_revision) if version.bare_revision else {}
-    return _physical(cryostat, version, bare)
+    return _physical(cryostat, version, bare, materials.in_force(session))
 
 
-def _physical(cryostat: Cryostat, version: CoolerVersion, bare: Mapping[str, Put]) -> thermal.Cryostat:
-    return document.read_cryostat(described(cryostat, version, bare))
+def _physical(
+    cryostat: Cryostat, version: CoolerVersion, bare: Mapping[str, Put], own: document.Own
+) -> thermal.Cryostat:
+    return document.read_cryostat(described(cryostat, version, bare), own=own)
 
 
 def described(cryostat: Cryostat, version: CoolerVersion, bare: Mapping[str, Put]) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from server.cryostats.models import Cryostat
 from server.cryostats.rules import Change, Put
 from server.cryostats.typed import typed
 from server.errors import Refused
+from server.physics.thermal import document
 from server.web.forms import Form
 
 LONGEST_HELD = 1_500_000
@@ -170,10 +171,10 @@ def _cell(path: str, put: Put) -> str:
     return f"{name}.{group}.{rest}"
 
 
-def faults_in_editor(put: Put, cryostat: Cryostat) -> dict[str, str]:
+def faults_in_editor(put: Put, cryostat: Cryostat, own: document.Own | None) -> dict[str, str]:
     """What the rules and the document refuse of the element in the editor, at the fields of its form."""
     alone = InHand(0, put=(put,))
-    found = budget.element_faults((put,), cryostat) | rules.book_faults(put, "put.0.")
+    found = budget.element_faults((put,), cryostat, own) | rules.book_faults(put, "put.0.")
     found |= rules.key_faults(change_of(alone), {})
     return {field_of(path, alone, put): text for path, text in found.items()}
 
@@ -186,15 +187,25 @@ def beginning(in_hand: InHand, kind: str, cryostat: Cryostat) -> InHand:
     return replace(in_hand, edited=Edited(kind=kind, key="", typed=texts))
 
 
-def stepped(do: str, what: str, in_hand: InHand, cryostat: Cryostat, present: Mapping[str, Put]) -> InHand:
-    """The page after a button that stores nothing; `present` is what the change is drawn on."""
+def stepped(
+    do: str,
+    what: str,
+    in_hand: InHand,
+    cryostat: Cryostat,
+    present: Mapping[str, Put],
+    own: document.Own | None = None,
+) -> InHand:
+    """The page after a button that stores nothing; `present` is what the change is drawn on.
+
+    `own` are the laboratory's own materials, which the element in the editor may name.
+    """
     if do == "close":
         return replace(in_hand, edited=None)
     if do == "drop":
         put = tuple(row for row in in_hand.put if row.key != what)
         return replace(in_hand, put=put, remove=tuple(key for key in in_hand.remove if key != what))
     after, made = with_editor_put(in_hand, cryostat, present)
-    faults = after.faults | (faults_in_editor(made, cryostat) if made else {})
+    faults = after.faults | (faults_in_editor(made, cryostat, own) if made else {})
     if faults:
         return replace(in_hand, faults=faults)
     return _opened(do, what, replace(after, edited=None), cryostat, present)

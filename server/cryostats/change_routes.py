@@ -13,6 +13,7 @@ from server.cryostats.models import Cryostat
 from server.cryostats.rules import OPEN
 from server.db import ReadSession, now, read_session, write_session
 from server.errors import Conflict, Refused
+from server.materials import service as materials
 from server.people.guards import CurrentPerson
 from server.people.models import Person
 from server.web.forms import SentForm
@@ -68,7 +69,8 @@ def step(
     if do == "preview":
         return _preview(request, session, person, cryostat, in_hand)
     present = contents.elements(session, cryostat, cryostat.revision)
-    after = change_form.stepped(do, what, replace(in_hand, typing=True), cryostat, present)
+    own = materials.in_force(session)
+    after = change_form.stepped(do, what, replace(in_hand, typing=True), cryostat, present, own)
     return _page(request, session, person, cryostat, after)
 
 

@@ -14,6 +14,7 @@ from server.cryostats.differences import DifferenceView, StageShift, difference_
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import STEWARD, Put
 from server.errors import Refused
+from server.materials import service as materials
 from server.people.models import Person
 from server.physics import thermal
 
@@ -137,9 +138,7 @@ def _preview(
     return PreviewView(
         effects=shifts(cryostat, found.now, found.then.budget, moved_K),
         diff=difference_view(found.difference),
-        budget=views.budget_view(
-            cryostat, found.after, found.then, budget.bare_keys(session, cryostat, found.after)
-        ),
+        budget=views.budget_view(session, cryostat, found.after, found.then),
         warnings=tuple(row.text for row in found.then.budget.warnings if row.key in touched),
     )
 
@@ -167,7 +166,7 @@ def _editor(
     edited = in_hand.edited
     if edited is None:
         return None
-    shown = forms.fields(edited.kind, edited.typed, cryostat)
+    shown = forms.fields(edited.kind, edited.typed, cryostat, materials.names(session))
     info = thermal.KINDS[edited.kind]
     return EditorView(
         kind=edited.kind,

@@ -17,6 +17,7 @@ from server.cryostats.models import Cryostat
 from server.cryostats.rules import OPERATE, Put
 from server.db import ReadSession, WriteSession, now, read_session, write_session
 from server.errors import Conflict, Refused
+from server.materials import service as materials
 from server.people.guards import CurrentPerson
 from server.people.models import Person
 from server.web.forms import WHOLE, Form, SentForm
@@ -137,9 +138,8 @@ def _step(desk: Desk, form: Form) -> Response:
         return _store(desk, in_hand, drawing)
     if do == "preview":
         return _page(desk, in_hand, drawing, preview=True)
-    after = change_form.stepped(
-        do, what, replace(in_hand, typing=True), desk.cryostat, _ground(desk, in_hand)
-    )
+    own, ground = materials.in_force(desk.session), _ground(desk, in_hand)
+    after = change_form.stepped(do, what, replace(in_hand, typing=True), desk.cryostat, ground, own)
     return _page(desk, after, drawing)
 
 

@@ -114,7 +114,7 @@ def show(
         to_base=difference_view(difference(ground, wanted)),
         to_now=difference_view(to_now),
         effects=shifts(cryostat, now.budget, stored.budget, moved_K),
-        budget=views.budget_view(cryostat, wanted, stored, budget.bare_keys(session, cryostat, wanted)),
+        budget=views.budget_view(session, cryostat, wanted, stored),
         warnings=tuple(row.text for row in stored.budget.warnings if row.key in touched),
         clashes=tuple(_clash(row, trouble.typed) for row in drafts.clashes(session, sheet)),
         beside=beside_views.beside(session, cryostat, wanted),

@@ -16,6 +16,8 @@ from server.cryostats.incoming import BadFile, Fault, Incoming
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import Change, Put, key_faults
 from server.errors import Refused
+from server.materials import service as materials
+from server.physics.thermal import document
 
 
 def document_of(session: Session, cryostat: Cryostat, elements: Mapping[str, Put]) -> dict[str, Any]:
@@ -37,7 +39,7 @@ def change_from(
     BadFile with every fault there is; Refused when nothing differs.
     """
     present = contents.elements(session, cryostat, cryostat.revision)
-    faults = _faults(incoming, present, cryostat)
+    faults = _faults(incoming, present, cryostat, materials.in_force(session))
     if faults:
         raise BadFile(faults)
     puts = tuple(put for put in incoming.puts if _differs(put, present.get(put.key)))
@@ -55,10 +57,12 @@ def _differs(put: Put, old: Put | None) -> bool:
     return old is None or wire_list.canonical(put) != wire_list.canonical(old)
 
 
-def _faults(incoming: Incoming, present: Mapping[str, Put], cryostat: Cryostat) -> list[Fault]:
+def _faults(
+    incoming: Incoming, present: Mapping[str, Put], cryostat: Cryostat, own: document.Own
+) -> list[Fault]:
     """What key, kind, field and stage rules say of the elements, at the place each stands in the file."""
     found = key_faults(Change("", 0, incoming.puts), present)
-    found |= budget.element_faults(incoming.puts, cryostat)
+    found |= budget.element_faults(incoming.puts, cryostat, own)
     return [_placed(path, text, incoming) for path, text in found.items()]
 
 

@@ -11,6 +11,7 @@ from server.cryostats.api import REFUSALS, At, ChangeIn, ChangeOut
 from server.cryostats.documents import written
 from server.cryostats.rules import OPEN
 from server.db import ReadSession, WriteSession
+from server.materials import service as materials
 from server.people.guards import ApiPerson
 
 router = APIRouter(tags=["cryostats"])
@@ -52,7 +53,7 @@ def bring_in(
     """Log what differs between a document and what is inside, as one change: all of it, or nothing."""
     cryostat = guards.find(session, slug, lock=True)
     guards.need(session, person, cryostat, OPEN)
-    found = incoming.of_document(sent.document)
+    found = incoming.of_document(sent.document, own=materials.in_force(session))
     change = exchange.change_from(session, cryostat, found, sent.reason, take_others=sent.take_others)
     rows = [written(put) for put in change.put]
     wanted = ChangeIn(

@@ -33,6 +33,7 @@ from server.cryostats.rules import OPEN, OPERATE, Change, Put
 from server.db import ReadSession, now
 from server.errors import Refused
 from server.files.uploads import Sent, SentUpload
+from server.materials import service as materials
 from server.people.guards import CurrentPerson
 from server.people.models import Person
 from server.web.render import environment, render
@@ -138,7 +139,8 @@ def _change(session: Session, cryostat: Cryostat, sent: Sent) -> Change:
     content = files[0].content if files else sent.form.text("text").encode(errors="replace")
     if not content.strip():
         raise Refused("Nothing was brought in.", {"file": "Choose a file, or paste its text"})
-    found = incoming.read(content, contents.elements(session, cryostat, cryostat.revision))
+    inside = contents.elements(session, cryostat, cryostat.revision)
+    found = incoming.read(content, inside, materials.in_force(session))
     name = f" {files[0].name}" if files and files[0].name else ""
     reason = sent.form.text("reason") or f"Brought in from the file{name}"
     return exchange.change_from(session, cryostat, found, reason, take_others=sent.form.has("take_others"))

@@ -5,7 +5,7 @@ What was typed is read into SI once, in `reading`; what is stored is shown in th
 """
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -100,10 +100,12 @@ def attenuator_numbers(typed_texts: Mapping[str, str]) -> range:
     return range(max([ATTENUATORS, *filled]))
 
 
-def fields(kind: str, typed_texts: Mapping[str, str], cryostat: Cryostat) -> ElementForm:
-    """The questions of a kind, with what was typed so far."""
+def fields(
+    kind: str, typed_texts: Mapping[str, str], cryostat: Cryostat, own: Sequence[str] = ()
+) -> ElementForm:
+    """The questions of a kind, with what was typed so far; `own` are the laboratory's own materials."""
     shown = [
-        (name, meta, _field(name, meta, typed_texts.get(name, ""), cryostat))
+        (name, meta, _field(name, meta, typed_texts.get(name, ""), cryostat, own))
         for name, meta in metas(kind).items()
         if meta["type"] not in ("lengths", "rows")
     ]
@@ -119,9 +121,9 @@ def fields(kind: str, typed_texts: Mapping[str, str], cryostat: Cryostat) -> Ele
     )
 
 
-def _field(name: str, meta: Meta, value: str, cryostat: Cryostat) -> FieldView:
+def _field(name: str, meta: Meta, value: str, cryostat: Cryostat, own: Sequence[str]) -> FieldView:
     control = _control(name, meta)
-    choices = _choices(meta, value, cryostat)
+    choices = _choices(meta, value, cryostat, own)
     if control in ("select", "segmented") and not value:
         value = UNKNOWN if meta["default"] is None else str(meta["default"])
     return FieldView(
@@ -144,9 +146,9 @@ def _control(name: str, meta: Meta) -> str:
     return "select" if meta["type"] in ("choice", "stage", "material") else "text"
 
 
-def _choices(meta: Meta, value: str, cryostat: Cryostat) -> tuple[tuple[str, str], ...]:
+def _choices(meta: Meta, value: str, cryostat: Cryostat, own: Sequence[str]) -> tuple[tuple[str, str], ...]:
     if meta["type"] == "material":
-        return _materials(value)
+        return _materials(value, own)
     if meta["type"] == "stage":
         return tuple((stage, stage) for stage in meta["choices"] if stage in cryostat.stages)
     if meta["type"] != "choice":
@@ -154,9 +156,10 @@ def _choices(meta: Meta, value: str, cryostat: Cryostat) -> tuple[tuple[str, str
     return tuple((word, word.replace("-", " ")) for word in meta["choices"])
 
 
-def _materials(value: str) -> tuple[tuple[str, str], ...]:
-    rest = sorted(set(thermal.materials()) - set(OFTEN))
-    names = [*OFTEN, *rest]
+def _materials(value: str, own: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """Unknown first, then what is asked for often, what the laboratory measured itself, and the rest."""
+    rest = sorted(set(thermal.materials()) - {*OFTEN, *own})
+    names = [*OFTEN, *own, *rest]
     if value and value not in names and value != UNKNOWN:
         names.append(value)
     return ((UNKNOWN, "unknown"), *((name, name) for name in names))

@@ -55,10 +55,13 @@ class Incoming:
     wires_only: bool = False
 
 
-def read(content: bytes, present: Mapping[str, Put]) -> Incoming:
-    """The elements of a file: a document where it begins as one, else a wire list. BadFile."""
+def read(content: bytes, present: Mapping[str, Put], own: document.Own | None = None) -> Incoming:
+    """The elements of a file: a document where it begins as one, else a wire list. BadFile.
+
+    A bare reference in it may name the laboratory's own materials.
+    """
     if content.removeprefix(b"\xef\xbb\xbf").lstrip()[:1] in (b"{", b"["):
-        return read_document(content)
+        return read_document(content, own)
     listed = wire_reading.read(content)
     if listed.faults:
         raise BadFile([Fault(fault.line, fault.column, fault.text) for fault in listed.faults])
@@ -66,7 +69,7 @@ def read(content: bytes, present: Mapping[str, Put]) -> Incoming:
     return Incoming(puts, tuple(listed.lines), (), tuple(listed.columns), wires_only=True)
 
 
-def read_document(content: bytes) -> Incoming:
+def read_document(content: bytes, own: document.Own | None = None) -> Incoming:
     """The elements of a document, each with the line it begins on. BadFile."""
     try:
         text = content.decode("utf-8-sig")
@@ -82,7 +85,7 @@ def read_document(content: bytes) -> Incoming:
         raise BadFile([Fault(0, "", "There are too many brackets inside brackets")]) from problem
     except TwiceThere as problem:
         raise BadFile([Fault(0, problem.name, "This name is there twice in one object")]) from problem
-    return of_document(value, element_lines(text))
+    return of_document(value, element_lines(text), own)
 
 
 class TwiceThere(ValueError):
@@ -139,7 +142,7 @@ def _after(text: str, at: int) -> int:
     return found.end() if found else at
 
 
-def of_document(value: Any, lines: Sequence[int] = ()) -> Incoming:
+def of_document(value: Any, lines: Sequence[int] = (), own: document.Own | None = None) -> Incoming:
     """The elements of a document. BadFile with the path of everything that is no document."""
     strange = list(_strange(value, "", 0))
     if strange:
@@ -148,7 +151,7 @@ def of_document(value: Any, lines: Sequence[int] = ()) -> Incoming:
         raise BadFile([Fault(0, "", 'A document is an object {"cryostat": …, "elements": […]}')])
     rows = value["elements"]
     known = [*lines, *[0] * len(rows)][: len(rows)] if len(lines) in (0, len(rows)) else [0] * len(rows)
-    faults = _around(value)
+    faults = _around(value, own)
     puts = []
     for index, row in enumerate(rows):
         place = f"elements[{index}]"
@@ -163,7 +166,7 @@ def of_document(value: Any, lines: Sequence[int] = ()) -> Incoming:
     return Incoming(tuple(puts), tuple(known), tuple(f"elements[{index}]" for index in range(len(rows))))
 
 
-def _around(value: Mapping[str, Any]) -> list[Fault]:
+def _around(value: Mapping[str, Any], own: document.Own | None) -> list[Fault]:
     """What is wrong with the document around its elements; its cryostat is checked and then passed by."""
     faults = [
         Fault(0, name, "There is no such field") for name in value if name not in ("cryostat", "elements")
@@ -177,7 +180,7 @@ def _around(value: Mapping[str, Any]) -> list[Fault]:
         return [*faults, Fault(0, "cryostat", "A cryostat is an object with stages and a cooler")]
     if "cooler" in about:
         try:
-            document.read_cryostat(about)
+            document.read_cryostat(about, own=own)
         except document.BadDocument as bad:
             faults += [Fault(0, path, text) for path, text in bad.faults.items()]
     return faults

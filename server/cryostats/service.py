@@ -14,6 +14,7 @@ from server.cryostats.rules import Change, Difference, Put
 from server.cryostats.window_rules import BY_HAND, Way
 from server.errors import Conflict, NotFound, Refused
 from server.history import service as history
+from server.materials import service as materials
 from server.people.models import Person
 from server.physics import thermal
 
@@ -86,7 +87,9 @@ def preview(session: Session, cryostat: Cryostat, change: Change, on: int | None
     """
     present = contents.elements(session, cryostat, cryostat.revision)
     ground = present if on is None else contents.elements(session, cryostat, on)
-    found = rules.key_faults(change, ground) | budget.element_faults(change.put, cryostat)
+    found = rules.key_faults(change, ground) | budget.element_faults(
+        change.put, cryostat, materials.in_force(session)
+    )
     if found:
         raise Refused("Nothing was computed.", found)
     after = rules.applied(ground, change)
@@ -118,7 +121,8 @@ def log_change(
     guards.need(session, person, cryostat, min(rules.needed_grade(change, present), way.most_grade))
     window.need_let(session, person, cryostat, change, present, at, way)
     _refuse_stale(session, cryostat, change)
-    difference = _checked(cryostat, change, present, at, faults or {})
+    wrong = budget.element_faults(change.put, cryostat, materials.in_force(session)) | dict(faults or {})
+    difference = _checked(change, present, at, wrong)
     row = _write(session, person, cryostat, change, difference, at, restored)
     stored = budget.store(session, cryostat, cryostat.revision, at)
     line = f"Revision {row.number}: {difference.words}. {row.reason}"
@@ -155,9 +159,9 @@ def _refuse_stale(session: Session, cryostat: Cryostat, change: Change) -> None:
 
 
 def _checked(
-    cryostat: Cryostat, change: Change, present: Mapping[str, Put], at: datetime, faults: Mapping[str, str]
+    change: Change, present: Mapping[str, Put], at: datetime, faults: Mapping[str, str]
 ) -> Difference:
-    found = rules.faults(change, present, at) | budget.element_faults(change.put, cryostat) | dict(faults)
+    found = rules.faults(change, present, at) | dict(faults)
     if found:
         raise Refused("The change was not logged.", found)
     difference = rules.difference(present, rules.applied(present, change))

@@ -11,9 +11,11 @@ from server.cryostats import budget, contents, facts, guards, instruments, ladde
 from server.cryostats.differences import DifferenceView, StageShift, difference_view, label, shifts
 from server.cryostats.models import Cryostat, Revision, StateEntry
 from server.cryostats.rules import STATES, Put
+from server.materials import service as materials
 from server.people.models import Person
 from server.physics import thermal
 from server.physics.statistics import Band
+from server.physics.thermal import document
 from server.units import in_unit, show_band, unit_for
 
 
@@ -108,7 +110,7 @@ def configuration(session: Session, person: Person, cryostat: Cryostat, number: 
         cryostat=cryostat,
         number=number,
         revision=revision,
-        budget=budget_view(cryostat, elements, found, budget.bare_keys(session, cryostat, elements)),
+        budget=budget_view(session, cryostat, elements, found),
         grade=grade,
         grade_words=rules.GRADES.get(grade, "steward"),
         state=state,
@@ -119,9 +121,10 @@ def configuration(session: Session, person: Person, cryostat: Cryostat, number: 
 
 
 def budget_view(
-    cryostat: Cryostat, elements: Mapping[str, Put], found: budget.Found, bare: frozenset[str]
+    session: Session, cryostat: Cryostat, elements: Mapping[str, Put], found: budget.Found
 ) -> BudgetView:
-    """The budget of these elements as a page shows it; `bare` are those of the bare reference, told last."""
+    """The budget of these elements as a page shows it; those of the bare reference are told last."""
+    bare, own = budget.bare_keys(session, cryostat, elements), materials.in_force(session)
     computed = found.budget
     stages = tuple(stage for stage in cryostat.stages if stage != "vessel")
     lines = _lines(elements, computed, bare)
@@ -132,7 +135,7 @@ def budget_view(
         lines=lines,
         largest=tuple(line for line in lines[:3] if line.weight > 0 and not line.bare),
         ladder=ladder.draw(
-            computed, cryostat.stages, cryostat.vessel_K, _words(cryostat, rows), _runs(lines, elements)
+            computed, cryostat.stages, cryostat.vessel_K, _words(cryostat, rows), _runs(lines, elements, own)
         ),
         heat_units={stage: _heat_unit(stage, lines) for stage in stages},
         cost_units={
@@ -198,8 +201,8 @@ def _weight(costs: Mapping[str, Band]) -> float:
     return max((math.inf if cost.high is None else cost.middle for cost in coldest), default=0.0)
 
 
-def _runs(lines: Sequence[ElementLine], elements: Mapping[str, Put]) -> list[ladder.Line]:
-    read = budget.read_each(elements.values())
+def _runs(lines: Sequence[ElementLine], elements: Mapping[str, Put], own: document.Own) -> list[ladder.Line]:
+    read = budget.read_each(elements.values(), own)
     return [
         ladder.Line(line.number, line.put.title, bool(line.warnings), run)
         for line in lines

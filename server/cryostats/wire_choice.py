@@ -7,6 +7,7 @@ from sqlmodel import Session
 
 from server.cryostats import budget, contents, forms, reading
 from server.cryostats.models import Cryostat
+from server.materials import service as materials
 from server.physics import thermal
 from server.physics.errors import PhysicsError
 from server.physics.statistics import Band
@@ -123,7 +124,8 @@ def _ranked(
     known = budget.physical(session, cryostat)
     if known is None:
         return (), budget.NO_COOLER
-    present = budget.read_each(contents.elements(session, cryostat, cryostat.revision).values())
+    inside = contents.elements(session, cryostat, cryostat.revision)
+    present = budget.read_each(inside.values(), materials.in_force(session))
     try:
         found = thermal.choose_wire(known, tuple(present.values()), wanted)
     except PhysicsError as problem:

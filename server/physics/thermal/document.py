@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from server.physics.errors import Unphysical
+from server.physics.materials import Material
 from server.physics.thermal import cooler, fields, results, writing
 from server.physics.thermal.elements import Element
 from server.physics.thermal.kinds import KINDS, KindInfo
@@ -16,13 +17,18 @@ from server.physics.thermal.reading import (
     read_fields,
     read_row,
     unknown_names,
+    with_own,
 )
 from server.physics.thermal.schema import schema
 from server.physics.thermal.writing import COOLERS, write_budget, write_cryostat, write_element
 
+Own = Mapping[str, Material]
+"""A laboratory's own materials by name; they count before those every program knows."""
+
 __all__ = [
     "MOST_ELEMENTS",
     "BadDocument",
+    "Own",
     "read",
     "read_budget",
     "read_cryostat",
@@ -36,13 +42,15 @@ __all__ = [
 ]
 
 
-def read(document: Any) -> tuple[cooler.Cryostat, tuple[Element, ...]]:
+def read(document: Any, own: Own | None = None) -> tuple[cooler.Cryostat, tuple[Element, ...]]:
     """A cryostat and its elements.
 
     Parameters
     ----------
     document : mapping
         ``{"cryostat": …, "elements": […]}`` as JSON gives it.
+    own : mapping of str to Material, optional
+        Materials it may name besides those every program knows.
 
     Returns
     -------
@@ -56,51 +64,51 @@ def read(document: Any) -> tuple[cooler.Cryostat, tuple[Element, ...]]:
     if not isinstance(document, dict):
         raise BadDocument({"": "A document is an object with a cryostat and a list of elements."})
     faults = unknown_names(document, {"cryostat", "elements"}, "")
-    cryostat, wrong = _cryostat(document.get("cryostat"), "cryostat")
-    elements, also = _elements(document.get("elements", []), "elements")
+    cryostat, wrong = _cryostat(document.get("cryostat"), "cryostat", own)
+    elements, also = _elements(document.get("elements", []), "elements", own)
     faults |= wrong | also
     if faults or cryostat is None:
         raise BadDocument(faults)
     return cryostat, elements
 
 
-def read_cryostat(entry: Any, path: str = "cryostat") -> cooler.Cryostat:
-    """A cryostat from its entry.
+def read_cryostat(entry: Any, path: str = "cryostat", own: Own | None = None) -> cooler.Cryostat:
+    """A cryostat from its entry; its bare reference may name materials of `own`.
 
     Raises
     ------
     BadDocument
         With the path and a sentence for every field that cannot be read.
     """
-    cryostat, faults = _cryostat(entry, path)
+    cryostat, faults = _cryostat(entry, path, own)
     if faults or cryostat is None:
         raise BadDocument(faults)
     return cryostat
 
 
-def read_element(entry: Any, path: str = "") -> Element:
-    """One element from its entry; an absent field is the default of its kind.
+def read_element(entry: Any, path: str = "", own: Own | None = None) -> Element:
+    """One element from its entry; an absent field is the default of its kind. It may name materials of `own`.
 
     Raises
     ------
     BadDocument
         With the path and a sentence for every field that cannot be read.
     """
-    element, faults = _element(entry, path)
+    element, faults = _element(entry, path, own)
     if faults or element is None:
         raise BadDocument(faults)
     return element
 
 
-def read_elements(entries: Any, path: str = "elements") -> tuple[Element, ...]:
-    """All elements of a configuration, no key twice.
+def read_elements(entries: Any, path: str = "elements", own: Own | None = None) -> tuple[Element, ...]:
+    """All elements of a configuration, no key twice. They may name materials of `own`.
 
     Raises
     ------
     BadDocument
         With the path and a sentence for every field that cannot be read.
     """
-    elements, faults = _elements(entries, path)
+    elements, faults = _elements(entries, path, own)
     if faults:
         raise BadDocument(faults)
     return elements
@@ -125,7 +133,7 @@ def read_budget(entry: Mapping[str, Any]) -> results.Budget:
         raise BadDocument({"": f"This is no stored budget ({problem})."}) from problem
 
 
-def _elements(entries: Any, path: str) -> tuple[tuple[Element, ...], Faults]:
+def _elements(entries: Any, path: str, own: Own | None) -> tuple[tuple[Element, ...], Faults]:
     if not isinstance(entries, list):
         return (), {path: "Elements are written as a list."}
     if len(entries) > MOST_ELEMENTS:
@@ -135,7 +143,7 @@ def _elements(entries: Any, path: str) -> tuple[tuple[Element, ...], Faults]:
     faults: Faults = {}
     for number, entry in enumerate(entries):
         here = f"{path}[{number}]"
-        element, wrong = _element(entry, here)
+        element, wrong = _element(entry, here, own)
         faults |= wrong
         if element is None:
             continue
@@ -146,7 +154,7 @@ def _elements(entries: Any, path: str) -> tuple[tuple[Element, ...], Faults]:
     return tuple(found), faults
 
 
-def _element(entry: Any, path: str) -> tuple[Element | None, Faults]:
+def _element(entry: Any, path: str, own: Own | None) -> tuple[Element | None, Faults]:
     dot = f"{path}." if path else ""
     if not isinstance(entry, dict):
         return None, {path: "An element is an object with key and kind."}
@@ -155,7 +163,7 @@ def _element(entry: Any, path: str) -> tuple[Element | None, Faults]:
         return None, {f"{dot}kind": f"Kind must be one of {', '.join(KINDS)}."}
     info = KINDS[kind]
     about = {name: info.about(name) for name in fields.described(info.dataclass)}
-    found, faults = read_fields(entry, about, path)
+    found, faults = read_fields(entry, with_own(about, own or {}), path)
     faults |= unknown_names(entry, {"key", "kind", *BOOK_FIELDS, *about}, path)
     key = entry.get("key")
     if not isinstance(key, str) or not key.strip() or len(key) > LONGEST_KEY or not key.isprintable():
@@ -171,14 +179,14 @@ def _made(info: KindInfo, key: str, found: Mapping[str, Any]) -> Element:
     return element
 
 
-def _cryostat(entry: Any, path: str) -> tuple[cooler.Cryostat | None, Faults]:
+def _cryostat(entry: Any, path: str, own: Own | None) -> tuple[cooler.Cryostat | None, Faults]:
     if not isinstance(entry, dict):
         return None, {path: "A cryostat is an object with stages and a cooler."}
     about = fields.described(cooler.Cryostat)
     found, faults = read_fields(entry, about, path)
     faults |= unknown_names(entry, {"stages", "cooler", "bare", *about}, path)
     machine, wrong = _cooler(entry.get("cooler"), f"{path}.cooler")
-    bare, also = _bare(entry.get("bare", {}), f"{path}.bare")
+    bare, also = _bare(entry.get("bare", {}), f"{path}.bare", own)
     faults |= wrong | also
     stages = entry.get("stages", list(fields.STAGES))
     if not isinstance(stages, list) or not all(isinstance(stage, str) for stage in stages):
@@ -201,12 +209,12 @@ def _cooler(entry: Any, path: str) -> tuple[Any, Faults]:
     return machine, faults
 
 
-def _bare(entry: Any, path: str) -> tuple[Any, Faults]:
+def _bare(entry: Any, path: str, own: Own | None) -> tuple[Any, Faults]:
     if not isinstance(entry, dict):
         return None, {path: "A bare reference has elements and temperatures."}
     about = fields.described(cooler.Bare)
     found, faults = read_fields(entry, about, path)
     faults |= unknown_names(entry, {"elements", *about}, path)
-    elements, wrong = _elements(entry.get("elements", []), f"{path}.elements")
+    elements, wrong = _elements(entry.get("elements", []), f"{path}.elements", own)
     faults |= wrong
     return (None if faults else cooler.Bare(elements=elements, **found)), faults

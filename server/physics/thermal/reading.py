@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from server.physics.errors import PhysicsError
-from server.physics.materials import material
+from server.physics.materials import Material, material
 from server.physics.statistics import Band, Quantity
 from server.physics.thermal import fields
 
@@ -52,6 +52,16 @@ def read_fields(
         else:
             found[name] = description["default"]
     return found, faults
+
+
+def with_own(about: Mapping[str, About], own: Mapping[str, Material]) -> Mapping[str, About]:
+    """The same descriptions, in which a field that names a material may also name one of `own`."""
+    if not own:
+        return about
+    return {
+        name: {**description, "own": own} if description["type"] == "material" else description
+        for name, description in about.items()
+    }
 
 
 def unknown_names(entry: Mapping[str, Any], known: Mapping[str, Any] | set[str], path: str) -> Faults:
@@ -127,9 +137,13 @@ def _choice(value: Any, about: About, _name: str, _path: str) -> str:
     return value
 
 
-def _material(value: Any, about: About, _name: str, _path: str) -> str | None:
+def _material(value: Any, about: About, _name: str, _path: str) -> str | Material | None:
     if value is None:
         return None
+    own = about.get("own", {})
+    if isinstance(value, str) and value in own:
+        found: Material = own[value]
+        return found
     if not isinstance(value, str):
         raise Refused(f"{about['label']} must be the name of a material, or null for unknown.")
     try:

@@ -18,6 +18,8 @@ COOLERS = {"heater-test": cooler.HeaterTest, "map": cooler.CapacityMap}
 def write_element(element: Element) -> dict[str, Any]:
     """The entry of an element; what is at the default of its kind is left out.
 
+    A laboratory's own material is written by its name, which only a reader who is handed it understands.
+
     Raises
     ------
     Unphysical
@@ -61,7 +63,7 @@ def _quantity(value: Any) -> Any:
 def _material(value: Any) -> str | None:
     if not isinstance(value, Material):
         return None if value is None else str(value)
-    if value.kind in ("constant", "own"):
+    if value.kind == "constant":
         raise Unphysical("Only a material that has a name of its own can be written down.")
     return value.name
 
