@@ -1,5 +1,11 @@
 """What the tests themselves stand on."""
 
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
 import pytest
 import sqlalchemy as sa
 from fastapi import FastAPI
@@ -10,6 +16,8 @@ from server.db import make_engine
 from server.web.guard import SecurityHeaders
 from tests.fixtures.browser import barriers, minded, serving
 from tests.fixtures.lacking import lacking
+
+ROOT = Path(__file__).parents[1]
 
 
 def test_a_machine_that_lacks_something_skips_loudly(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -24,14 +32,39 @@ def test_a_machine_that_builds_the_program_may_lack_nothing(monkeypatch: pytest.
         lacking("PostgreSQL")
 
 
-@pytest.mark.parametrize("time", ["first", "second"])
-def test_each_test_gets_a_database_of_its_own_on_postgresql(empty_postgres_url: str, time: str) -> None:
+@pytest.mark.parametrize("turn", ["first", "second"])
+def test_each_test_gets_a_database_of_its_own_on_postgresql(empty_postgres_url: str, turn: str) -> None:
     engine = make_engine(empty_postgres_url)
     with engine.begin() as connection:
-        connection.execute(sa.text(f"CREATE TABLE traces ({time} int)"))
+        connection.execute(sa.text(f"CREATE TABLE traces ({turn} int)"))
         # The database refuses overlaps by this extension; its owner need not be a superuser.
         connection.execute(sa.text("CREATE EXTENSION btree_gist"))
     engine.dispose()
+
+
+KILLED = """
+import os, signal
+from tests.fixtures.postgres import Throwaway, programs
+server = Throwaway(programs())
+server.start()
+print(server.folder, flush=True)
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+def test_a_killed_run_leaves_no_server_behind(postgres_server: sa.URL) -> None:
+    if os.environ.get("TEST_DATABASE_URL"):
+        pytest.skip(f"{postgres_server.host} is not ours")
+    killed = subprocess.run(
+        [sys.executable, "-c", KILLED], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    folder = Path(killed.stdout.strip())
+    assert folder.name.startswith("pg-")
+    for _tenth in range(200):
+        if not folder.exists():
+            return
+        time.sleep(0.1)
+    pytest.fail(f"{folder} is still there")
 
 
 BODY = {
