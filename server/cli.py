@@ -125,6 +125,8 @@ def heat(file: Path, as_json: Annotated[bool, typer.Option("--json", help="Print
     try:
         cryostat, elements = document.read(json.loads(file.read_text(encoding="utf-8")))
         budget = thermal.balance(cryostat, elements)
+    except RecursionError:
+        _fail(f"{file} is nested too deeply to be a document.")
     except (OSError, ValueError) as problem:
         _fail(str(problem))
     typer.echo(json.dumps(document.write_budget(budget), indent=2) if as_json else heat_text.text(budget))
@@ -132,7 +134,6 @@ def heat(file: Path, as_json: Annotated[bool, typer.Option("--json", help="Print
 
 def _fail(message: str) -> NoReturn:
     typer.echo(message, err=True)
-
     raise typer.Exit(1)
 
 

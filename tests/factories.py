@@ -42,6 +42,13 @@ def somebody(session: Session, login: str = "ada", *, steward: bool = True) -> P
     )
 
 
+def apart(session: Session, person: Person) -> Person:
+    """The person with everything loaded, out of the session, as a request has them."""
+    session.refresh(person)
+    session.expunge(person)
+    return person
+
+
 def a_cryostat(
     session: Session,
     name: str = "Bench A",

@@ -19,10 +19,13 @@ def get(session: Session) -> Laboratory:
 
 
 def set_up(session: Session, name: str, zone: str) -> Laboratory:
-    """The laboratory, made with these settings if there was none."""
+    """The laboratory, made with these settings if there was none; Refused with what cannot be."""
     found = session.get(Laboratory, 1)
     if found is None:
         found = Laboratory(name=name, zone=zone)
+        wrong = faults(name, zone, found.working_days, found.opens, found.closes)
+        if wrong:
+            raise Refused("The laboratory was not made.", wrong)
         session.add(found)
         session.flush()
     return found

@@ -22,7 +22,7 @@ from server.history import service as history
 from server.history.models import Entry
 from server.people.models import Person
 from server.people.service import CommandLine
-from tests.factories import AT, a_cryostat, change, lid, logged, put, somebody, wire
+from tests.factories import AT, a_cryostat, apart, change, lid, logged, put, somebody, wire
 
 Books = tuple[Session, Person, Cryostat]
 ON_POSTGRES = pytest.mark.parametrize(
@@ -243,7 +243,7 @@ def test_of_two_writers_on_one_base_one_wins_and_the_other_sees_it(
         people = [somebody(session, login) for login in ("ada", "ben")]
         slug = a_cryostat(session).slug
         session.commit()
-        names = {person.login: person.model_copy() for person in people}
+        names = {person.login: apart(session, person) for person in people}
     at_a_barrier(monkeypatch, 2)
 
     def log(login: str) -> str:
@@ -269,9 +269,9 @@ def test_of_two_writers_on_one_base_one_wins_and_the_other_sees_it(
 def test_taking_the_lock_reads_the_cryostat_again(engine: Engine) -> None:
     """A page finds the cryostat before it locks it; what it held must not hide another's change."""
     with writing(engine) as session:
-        ada = somebody(session).model_copy()
-        slug = a_cryostat(session).slug
+        ada, slug = somebody(session), a_cryostat(session).slug
         session.commit()
+        ada = apart(session, ada)
     with writing(engine) as page, writing(engine) as other:
         assert guards.find(page, slug).revision == 0
         service.log_change(other, ada, slug, change(0, wire()), AT)
