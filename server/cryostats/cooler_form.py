@@ -11,7 +11,7 @@ from server.physics.statistics import Band
 from server.units import BadNumber, in_unit, parse_quantity, show
 from server.web.forms import Form
 
-ROWS = 9
+ROWS = 12
 TEST = (("heated", "Heated stage", ""), ("added_W", "Added heat", "mW"))
 LIFT = (("shield_W", "First stage lifts", "W"), ("platform_W", "Second stage lifts", "W"))
 READS = (("shield_K", "Shield", "K"), ("platform_K", "Platform", "K"))
@@ -32,9 +32,9 @@ class CoolerForm:
     note: str
 
 
-def shown(form: Form | None, cryostat: Cryostat) -> CoolerForm:
-    """The form as somebody typed it, or empty."""
-    typed = form or Form([])
+def shown(form: Form | None, cryostat: Cryostat, last: Mapping[str, Any] | None) -> CoolerForm:
+    """The form as somebody typed it; else with the points of the last version, to be altered."""
+    typed = form or Form(_texts(last) if last else [])
     rows = {
         kind: [
             [
@@ -60,6 +60,27 @@ def shown(form: Form | None, cryostat: Cryostat) -> CoolerForm:
     )
 
 
+def _texts(data: Mapping[str, Any]) -> list[tuple[str, str]]:
+    kind = data["kind"]
+    texts = [("kind", kind)]
+    for number, point in enumerate(data["points"][:ROWS]):
+        for name, _, unit in COLUMNS[kind]:
+            if point.get(name) is not None:
+                text = point[name] if name == "heated" else show(point[name], unit)
+                texts.append((f"{kind}.{number}.{name}", text))
+    return texts
+
+
+def _with_zero(points: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """One reference cooldown is the zero of both heaters: it need not be written twice."""
+    heated = {point.get("heated") for point in points}
+    zeros = [point for point in points if point.get("added_W") == 0.0]
+    lacking = heated - {point.get("heated") for point in zeros}
+    return (
+        points + [{**zeros[0], "heated": stage} for stage in sorted(map(str, lacking))] if zeros else points
+    )
+
+
 def read(form: Form) -> dict[str, Any]:
     """The cooler as the document has it, with the bare temperatures of a map. Refused with the cell."""
     kind = form.text("kind")
@@ -67,7 +88,7 @@ def read(form: Form) -> dict[str, Any]:
         raise Refused("The cooler was not stored.", {"kind": "Choose a heater test or a map"})
     faults: dict[str, str] = {}
     points = [_point(form, kind, number, faults) for number in _filled(form, kind)]
-    data: dict[str, Any] = {"kind": kind, "points": points}
+    data: dict[str, Any] = {"kind": kind, "points": _with_zero(points) if kind == "heater-test" else points}
     bare_K = {
         name.removesuffix("_K"): _number(form, f"bare.{name}", "K", faults)
         for name, text in form.under("bare.").items()

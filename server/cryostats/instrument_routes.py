@@ -9,7 +9,7 @@ from server.db import ReadSession, WriteSession, now
 from server.errors import Refused
 from server.people.guards import CurrentPerson, Steward
 from server.people.service import person as find_person
-from server.units import BadNumber, to_si
+from server.units import BadNumber, parse_quantity
 from server.web.forms import Form, SentForm
 from server.web.render import done, render
 
@@ -46,8 +46,8 @@ def make(request: Request, steward: Steward, session: WriteSession, form: SentFo
         return render(request, "cryostats/describe.html", view, status=422)
     return done(
         request,
-        f"/cryostats/{cryostat.slug}/cooler",
-        f"{cryostat.name} is in the book. Enter its cooler next.",
+        f"/cryostats/{cryostat.slug}",
+        f"{cryostat.name} is in the book. Enter what stood in it at the reference cooldown, then its cooler.",
     )
 
 
@@ -72,15 +72,24 @@ def describe(
     return done(request, f"/cryostats/{slug}", "Description stored.")
 
 
+def _named(field: str) -> str:
+    return field.removeprefix("limit.").removesuffix("_K").capitalize()
+
+
 def _about(form: Form) -> About:
     found: dict[str, str] = {}
 
     def kelvin(name: str, otherwise: float | None) -> float | None:
+        if not form.text(name):
+            return otherwise
         try:
-            return to_si(form.text(name), "K") if form.text(name) else otherwise
+            value = parse_quantity(form.text(name), "K", "K")
         except BadNumber as bad:
-            found[name] = str(bad)
+            found[name] = f"{_named(name)}: {bad}"
             return None
+        if not isinstance(value, float):
+            found[name] = f"{_named(name)}: enter one temperature such as 3.6 K"
+        return value if isinstance(value, float) else None
 
     stages = ("vessel", *(stage for stage in STAGES[1:] if stage in form.all("stages")))
     limits = {stage: kelvin(f"limit.{stage}", None) for stage in stages[1:]}

@@ -127,7 +127,7 @@ def cooler(
             (row, cooler_form.facts(row.data["cooler"]), cooler_form.points(row.data["cooler"]))
             for row in versions
         ),
-        form=cooler_form.shown(form, cryostat),
+        form=cooler_form.shown(form, cryostat, versions[0].data["cooler"] if versions else None),
         faults=cooler_form.cells(form, refused.fields) if refused and form else NO_FAULTS,
     )
 
