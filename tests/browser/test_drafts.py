@@ -1,4 +1,4 @@
-"""A draft from drawing to building in a real browser, with scripts and without; and its pages without barriers."""
+"""A draft from drawing to building in a real browser, with scripts and without; its pages keep nobody out."""
 
 import pytest
 from playwright.sync_api import Page, expect

@@ -135,7 +135,8 @@ def test_bad_input_is_422_with_every_field_and_nothing_is_stored(program: Progra
     answer = program.ask("POST", f"{HERE}/drafts", bad)
     assert answer.status_code == 422
     assert fields(answer) >= {"name", "put.0.count", "parties"}
-    for body in (draft(base_revision=2**40), draft(wine=1), [], {"name": 3}, draft(base_revision=7)):
+    bodies: list[Any] = [draft(base_revision=2**40), draft(wine=1), [], {"name": 3}, draft(base_revision=7)]
+    for body in bodies:
         assert program.ask("POST", f"{HERE}/drafts", body).status_code == 422, body
     assert program.ask("GET", f"{HERE}/drafts").json()["drafts"] == []
     made = drawn(program, wire(count=12))

@@ -5,22 +5,26 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from sqlalchemy.engine import Engine
 from sqlalchemy.exc import DatabaseError
 from sqlmodel import Session, func, select
 
-from server.cryostats import budget, contents, draft_steps, drafts, instruments
+from server.cryostats import budget, contents, draft_steps, drafts, instruments, service
 from server.cryostats.draft_models import Draft, DraftBudget, DraftVersion
+from server.cryostats.draft_rules import Clash
 from server.cryostats.draft_steps import Ask
 from server.cryostats.drafts import Drawn, Sheet
 from server.cryostats.models import Cryostat
+from server.cryostats.rules import Change, Put
 from server.cryostats.service import Logged
 from server.db import writing
 from server.errors import Conflict, Forbidden, NotFound, Refused
 from server.history import service as history
 from server.people.models import Person
 from server.people.service import CommandLine
-from tests.factories import AT, a_cooler, a_cryostat, change, lid, logged, somebody, wire
+from tests.factories import AT, a_cooler, a_cryostat, change, lid, logged, put, somebody, wire
 
 Books = tuple[Session, Person, Person, Cryostat]
 
@@ -297,8 +301,9 @@ def test_an_element_changed_since_the_base_is_shown_and_the_person_chooses(books
     logged(session, ada, bench, wire(count=20))
     with pytest.raises(Conflict) as conflict:
         build(session, ben, sheet)
-    (clash,) = conflict.value.current  # type: ignore[misc]
-    counts = [put.data["count"] for put in (clash.base, clash.now, clash.draft)]
+    assert isinstance(conflict.value.current, tuple)
+    clash: Clash = conflict.value.current[0]
+    counts = [put.data["count"] if put else None for put in (clash.base, clash.now, clash.draft)]
     assert (clash.key, counts) == ("loom", [24, 20, 12])
     assert bench.revision == 2
     build(session, ben, sheet, base_revision=2, choices={"loom": "now"})
@@ -392,3 +397,65 @@ def test_of_two_drafts_of_one_element_built_at_once_one_goes_in_and_one_is_told(
 def test_one_draft_built_twice_at_once_is_built_once(engine: Engine) -> None:
     ada_id, (key, _) = two_frozen(engine)
     assert build_at_once(engine, ada_id, [key, key]) == ["built", "conflict in []"]
+
+
+KEYS = st.sampled_from(["a", "b", "c"])
+COUNTS = st.one_of(st.none(), st.integers(1, 4))
+"""How many wires an element has; None takes it out."""
+ACTS = st.lists(
+    st.one_of(
+        st.tuples(st.just("change"), st.just(0), KEYS, COUNTS),
+        st.tuples(st.just("draft"), st.integers(0, 9), KEYS, COUNTS),
+        st.tuples(st.just("restore"), st.integers(0, 9), st.just(""), st.none()),
+    ),
+    min_size=1,
+    max_size=7,
+)
+
+
+def wanted_after(present: dict[str, Put], key: str, number: int | None) -> dict[str, Put]:
+    """What is inside once `key` is put with so many wires, or taken out."""
+    rest = {name: row for name, row in present.items() if name != key or number is not None}
+    return rest if number is None else rest | {key: put(wire(key, count=number))}
+
+
+def act_of(base: int, present: dict[str, Put], key: str, number: int | None) -> Change | None:
+    """The change that does it; None where there is nothing to take out."""
+    if number is None:
+        return change(base, remove=[key]) if key in present else None
+    return change(base, wire(key, count=number))
+
+
+def draft_and_build(session: Session, ada: Person, bench: Cryostat, wanted: Change) -> None:
+    """Through every step; where others were first, as the draft has it."""
+    sheet = drafts.make(session, ada, bench.slug, Drawn("Any", wanted), AT)
+    for what in ("asked", "approved"):
+        step(session, ada, sheet, what)
+    choices = {row.key: "draft" for row in drafts.clashes(session, sheet)}
+    build(session, ada, sheet, base_revision=bench.revision, choices=choices)
+
+
+@given(acts=ACTS, number=st.integers(0, 10**9))
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_changes_drafts_and_restores_in_any_order_replay_to_the_present(
+    acts: list[tuple[str, int, str, int | None]], number: int, engine: Engine
+) -> None:
+    with writing(engine) as session:
+        ada, bench = somebody(session), a_cryostat(session, f"Bench {number}")
+        told: list[dict[str, Put]] = [{}]
+        for what, at, key, wires in acts:
+            back = at % len(told)
+            present = told[back] if what == "draft" else told[-1]
+            after = told[back] if what == "restore" else wanted_after(told[-1], key, wires)
+            act = act_of(back if what == "draft" else len(told) - 1, present, key, wires)
+            if after == told[-1] or (what != "restore" and act is None):
+                continue
+            if what == "restore":
+                service.restore(session, ada, bench.slug, back, bench.revision, "Back", AT)
+            elif what == "draft" and act:
+                draft_and_build(session, ada, bench, act)
+            elif act:
+                service.log_change(session, ada, bench.slug, act, AT)
+            told.append(after)
+        assert [contents.elements(session, bench, row) for row in range(len(told))] == told
+        session.rollback()

@@ -3,7 +3,7 @@
 What the table begins as is common practice, no source.
 """
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 from sqlmodel import Session
@@ -34,13 +34,13 @@ def books(session: Session) -> Books:
     return session, ada, ben, bench
 
 
-def log(session: Session, person: Person, bench: Cryostat, **more: object) -> None:
-    wanted = change(bench.revision, wire(count=12), **more)
+def log(session: Session, person: Person, bench: Cryostat, done_at: datetime | None = None) -> None:
+    wanted = change(bench.revision, wire(count=12), done_at=done_at)
     service.log_change(session, person, bench.slug, wanted, AT)
 
 
 def build(session: Session, ada: Person, person: Person, bench: Cryostat, *, house: bool) -> None:
-    drawn = Drawn("Chip", change(1, wire(count=12)), house=house)
+    drawn = Drawn("Chip", change(1, lid("off")), house=house)
     number = drafts.make(session, ada, bench.slug, drawn, AT).draft.id or 0
     if not house:
         for what in ("asked", "approved"):
