@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 
 from server.db import make_engine
 from server.settings import settings
-from server.tables import metadata
+from server.tables import metadata, ours
 
 
 def migrate(connection: Connection) -> None:
@@ -20,6 +20,7 @@ def migrate(connection: Connection) -> None:
         target_metadata=metadata,
         render_as_batch=sqlite,
         compare_type=True,
+        include_name=ours,
         transaction_per_migration=True,
     )
     with context.begin_transaction():

@@ -5,7 +5,15 @@ from alembic.config import Config
 from alembic.script import ScriptDirectory
 
 from server.cautions import models as cautions
-from server.cryostats import draft_models, photograph_models, window_models
+from server.cryostats import (
+    dirt_models,
+    draft_models,
+    part_models,
+    photograph_models,
+    port_models,
+    search_models,
+    window_models,
+)
 from server.cryostats import models as cryostats
 from server.db import Row
 from server.files import models as files
@@ -28,8 +36,14 @@ SLICES = (
     draft_models,
     window_models,
     photograph_models,
+    part_models,
+    port_models,
+    dirt_models,
+    search_models,
 )
 metadata = Row.metadata
+ours = search_models.ours
+"""What of a database is described by the models; the rest the database keeps by itself."""
 
 MIGRATIONS = HOUSE / "migrations"
 

@@ -33,6 +33,7 @@ class Edited:
     label: str = ""
     note: str = ""
     house: bool = False
+    part: str = ""
     typed: dict[str, str] = field(default_factory=dict)
     was_key: str = ""
     """The key it had when it was opened, which stays; empty for a new one."""
@@ -105,6 +106,7 @@ def _edited(form: Form) -> Edited | None:
         label=label,
         note=form.text("note"),
         house=form.has("house"),
+        part=form.text("part"),
         typed=dict(form.under("e.")),
         was_key=form.text("was_key"),
     )
@@ -118,6 +120,7 @@ def editing(in_hand: InHand, put: Put) -> InHand:
         label=put.label,
         note=put.note,
         house=put.house,
+        part=put.part,
         typed=typed(put.kind, put.data) if forms.known(put.kind) else {},
         was_key=put.key,
     )
@@ -135,7 +138,7 @@ def with_editor_put(
     if edited is None:
         return in_hand, None
     data, faults = reading.read(edited.kind, edited.typed, cryostat)
-    put = Put(edited.key, edited.kind, data, edited.label, edited.note, edited.house)
+    put = Put(edited.key, edited.kind, data, edited.label, edited.note, edited.house, edited.part)
     rest = tuple(row for row in in_hand.put if row.key != put.key)
     named = {f"e.{name}": text for name, text in faults.items()}
     if not edited.key:
@@ -158,7 +161,7 @@ def field_of(path: str, in_hand: InHand, edited_put: Put | None) -> str:
     number, rest = int(parts[1]), parts[2] if len(parts) > 2 else ""
     if number >= len(in_hand.put) or in_hand.put[number].key != edited_put.key:
         return path
-    return rest if rest in ("key", "label", "note", "kind") else f"e.{_cell(rest, edited_put)}"
+    return rest if rest in ("key", "label", "note", "kind", "part") else f"e.{_cell(rest, edited_put)}"
 
 
 def _cell(path: str, put: Put) -> str:

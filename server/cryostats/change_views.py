@@ -41,6 +41,7 @@ class EditorView:
     label: str
     note: str
     house: bool
+    part: str
     may_house: bool
     states: tuple[forms.FieldView, ...]
     fields: tuple[forms.FieldView, ...]
@@ -177,6 +178,7 @@ def _editor(
         label=edited.label,
         note=edited.note,
         house=edited.house,
+        part=edited.part,
         may_house=steward,
         states=shown.states,
         fields=shown.plain,

@@ -8,7 +8,7 @@ from server.cryostats.rules import Put
 
 def put_of(row: ElementRow) -> Put:
     """The row as a rule sees it."""
-    return Put(row.key, row.kind, row.data, row.label, row.note, row.house)
+    return Put(row.key, row.kind, row.data, row.label, row.note, row.house, row.part)
 
 
 def elements(session: Session, cryostat: Cryostat, revision: int) -> dict[str, Put]:

@@ -121,6 +121,8 @@ class ElementRow(Row, table=True):
     label: str = ""
     note: str = ""
     house: bool = False
+    part: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    """Tag of the part it is, or nothing."""
     data: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
     """The element's fields in SI as the document has them; an absent field is the default."""
     from_revision: int
@@ -142,7 +144,7 @@ class BudgetRow(Row, table=True):
     data: dict[str, Any] = Field(sa_type=sa.JSON)
 
 
-KEPT = ("cryostat_id", "key", "kind", "label", "note", "house", "data", "from_revision")
+KEPT = ("cryostat_id", "key", "kind", "label", "note", "house", "data", "from_revision", "part")
 """Columns of an element that no update may touch; only `to_revision` is ever set, once."""
 
 append_only(ElementRow, KEPT)

@@ -44,6 +44,7 @@ class Put:
     label: str = ""
     note: str = ""
     house: bool = False
+    part: str = ""
 
     @property
     def title(self) -> str:
@@ -106,6 +107,18 @@ def faults(change: Change, present: Mapping[str, Put], now: datetime) -> dict[st
     if len(applied(present, change)) > MOST_ELEMENTS:
         found["put"] = f"A configuration holds at most {MOST_ELEMENTS} elements"
     return found
+
+
+SHUTTERS = ("lid", "window")
+
+
+def shutter_faults(change: Change, present: Mapping[str, Put]) -> dict[str, str]:
+    """A lid or a port cannot vanish from the book: it is on or off, in or out, never implied."""
+    return {
+        f"remove.{number}": f"Say what became of “{present[key].title}” instead: alter it and set its state"
+        for number, key in enumerate(change.remove)
+        if key in present and present[key].kind in SHUTTERS
+    }
 
 
 def moment_faults(done_at: datetime, now: datetime) -> dict[str, str]:
@@ -177,7 +190,7 @@ def _altered_fields(before: Put, after: Put) -> dict[str, tuple[Any, Any]]:
 
 
 def _flat(put: Put) -> dict[str, Any]:
-    about = {"kind": put.kind, "label": put.label, "note": put.note, "house": put.house}
+    about = {"kind": put.kind, "label": put.label, "note": put.note, "house": put.house, "part": put.part}
     return about | dict(put.data)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
-from server.cryostats import budget, contents, guards, rules, window
+from server.cryostats import budget, contents, guards, part_pointers, rules, window
 from server.cryostats.models import BudgetRow, Cryostat, ElementRow, Revision
 from server.cryostats.rules import Change, Difference, Put
 from server.cryostats.window_rules import BY_HAND, Way
@@ -90,6 +90,7 @@ def preview(session: Session, cryostat: Cryostat, change: Change, on: int | None
     found = rules.key_faults(change, ground) | budget.element_faults(
         change.put, cryostat, materials.in_force(session)
     )
+    found |= rules.shutter_faults(change, ground)
     if found:
         raise Refused("Nothing was computed.", found)
     after = rules.applied(ground, change)
@@ -121,8 +122,9 @@ def log_change(
     guards.need(session, person, cryostat, min(rules.needed_grade(change, present), way.most_grade))
     window.need_let(session, person, cryostat, change, present, at, way)
     _refuse_stale(session, cryostat, change)
-    wrong = budget.element_faults(change.put, cryostat, materials.in_force(session)) | dict(faults or {})
-    difference = _checked(change, present, at, wrong)
+    wrong = budget.element_faults(change.put, cryostat, materials.in_force(session))
+    wrong |= part_pointers.faults(session, cryostat, change, present) | dict(faults or {})
+    difference = _checked(change, present, at, wrong, restoring=restored is not None)
     row = _write(session, person, cryostat, change, difference, at, restored)
     stored = budget.store(session, cryostat, cryostat.revision, at)
     line = f"Revision {row.number}: {difference.words}. {row.reason}"
@@ -159,9 +161,11 @@ def _refuse_stale(session: Session, cryostat: Cryostat, change: Change) -> None:
 
 
 def _checked(
-    change: Change, present: Mapping[str, Put], at: datetime, faults: Mapping[str, str]
+    change: Change, present: Mapping[str, Put], at: datetime, faults: Mapping[str, str], *, restoring: bool
 ) -> Difference:
     found = rules.faults(change, present, at) | dict(faults)
+    if not restoring:
+        found |= rules.shutter_faults(change, present)
     if found:
         raise Refused("The change was not logged.", found)
     difference = rules.difference(present, rules.applied(present, change))
@@ -219,6 +223,7 @@ def _row(cryostat_id: int, put: Put, number: int) -> dict[str, Any]:
         "label": put.label,
         "note": put.note,
         "house": put.house,
+        "part": put.part,
         "data": dict(put.data),
         "from_revision": number,
     }

@@ -48,9 +48,8 @@ def over(listed: Listed, present: Mapping[str, Put]) -> list[Put]:
 
 
 def _over(put: Put, old: Put, columns: Sequence[wire_columns.Path]) -> Put:
-    about = {
-        name: getattr(put if ("book", name) in columns else old, name) for name in ("label", "note", "house")
-    }
+    kept = ("label", "note", "house", "part")
+    about = {name: getattr(put if ("book", name) in columns else old, name) for name in kept}
     fields = {path[1] for path in columns if path[0] == "field"}
     data = {name: value for name, value in old.data.items() if name not in fields} | dict(put.data)
     lengths = {
@@ -133,7 +132,7 @@ def _about(column: Column, text: str) -> Any:
         if word not in YES + NO:
             raise BadNumber("Enter yes, or leave it empty")
         return word in YES
-    return text.strip().lower() if name == "kind" else text.strip() if name == "key" else text
+    return text.strip().lower() if name == "kind" else text.strip() if name in ("key", "part") else text
 
 
 def _made(about: Mapping[str, Any], data: dict[str, Any]) -> Put:
@@ -152,6 +151,7 @@ def _made(about: Mapping[str, Any], data: dict[str, Any]) -> Put:
         label,
         about.get("note", ""),
         about.get("house", False),
+        about.get("part", ""),
     )
 
 

@@ -15,7 +15,7 @@ from server.physics.thermal import fields
 MOST_ELEMENTS = 2000
 MOST_ROWS = 500
 LONGEST_KEY = 80
-BOOK_FIELDS = ("label", "note", "house")
+BOOK_FIELDS = ("label", "note", "house", "part")
 """What a book keeps beside an element; physics passes it by."""
 
 About = Mapping[str, Any]
