@@ -1,6 +1,6 @@
 """What the page of going in and out shows."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from sqlmodel import Session
@@ -8,8 +8,9 @@ from sqlmodel import Session
 from server.cryostats import budget, contents, guards, wire_list
 from server.cryostats.incoming import BadFile, Fault
 from server.cryostats.models import Cryostat
-from server.cryostats.rules import OPEN, OPERATE
+from server.cryostats.rules import OPEN, OPERATE, Put
 from server.errors import Refused
+from server.materials import service as materials
 from server.people.models import Person
 from server.web.forms import Form
 
@@ -23,6 +24,8 @@ class ExchangeView:
     elements: int
     runs: int
     has_cooler: bool
+    own: tuple[str, ...]
+    """Materials of this laboratory that the elements name and no other program knows."""
     may_draw: bool
     may_change: bool
     reason: str
@@ -53,6 +56,7 @@ def page(
         elements=len(elements),
         runs=len(wire_list.runs(elements.values())),
         has_cooler=budget.cooler(session, cryostat) is not None,
+        own=_own(elements, materials.names(session)),
         may_draw=grade >= OPERATE,
         may_change=grade >= OPEN,
         reason=form.text("reason"),
@@ -62,3 +66,8 @@ def page(
         in_file=tuple(bad.faults) if bad else (),
         left_out=bad.left_out if bad else 0,
     )
+
+
+def _own(elements: Mapping[str, Put], names: Sequence[str]) -> tuple[str, ...]:
+    named = {value for put in elements.values() for value in put.data.values() if isinstance(value, str)}
+    return tuple(name for name in names if name in named)

@@ -111,7 +111,7 @@ def _whole(digits: str) -> int | float:
 
 def element_lines(text: str) -> list[int]:
     """The line on which each element of a readable document begins; only the document's own list counts."""
-    decoder = json.JSONDecoder()
+    decoder = json.JSONDecoder(parse_int=_whole)
     at = _after(text, 0)
     if text[at : at + 1] != "{":
         return []

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Page, expect
+from playwright.sync_api import FilePayload, Page, expect
 
 from server.cautions.service import seed
 from server.cryostats import contents, guards
@@ -72,7 +72,9 @@ def test_a_wire_list_goes_out_is_altered_and_comes_in(either: Page, site: Site, 
 def test_a_bad_file_is_told_with_its_lines_and_leaves_everything_as_it_was(either: Page, site: Site) -> None:
     either.goto(f"{HOME}/exchange")
     bad = b"key;kind;count\nloom;wire;many\n"
-    either.get_by_label("File", exact=True).set_input_files({"name": "bad.csv", "mimeType": "text/csv", "buffer": bad})
+    either.get_by_label("File", exact=True).set_input_files(
+        FilePayload(name="bad.csv", mimeType="text/csv", buffer=bad)
+    )
     either.get_by_role("button", name="Show what it would change").click()
     expect(either.get_by_role("row", name="2 count Enter a whole number such as 24")).to_be_visible()
     assert wires_in_the_loom(site) == 24
@@ -86,7 +88,7 @@ def photograph() -> bytes:
 
 def test_a_photograph_of_a_lag_is_kept_shown_and_withdrawn(either: Page) -> None:
     either.goto(f"{HOME}/photographs")
-    file = {"name": "clamp.jpg", "mimeType": "image/jpeg", "buffer": photograph()}
+    file = FilePayload(name="clamp.jpg", mimeType="image/jpeg", buffer=photograph())
     either.get_by_label("Files").set_input_files(file)
     either.get_by_label("What it shows").fill("Second lag at the shield, before the lid")
     either.get_by_label("Of", exact=True).select_option(label="Loom")

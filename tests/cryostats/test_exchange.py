@@ -200,6 +200,10 @@ def test_a_fault_in_a_document_is_named_with_line_and_path(
         ),
         (b'{"cryostat": {}, "elements": [\n"\xff"]}', (2, "")),
         (b"[" * 100_000, (0, "")),
+        (
+            b'{"cryostat": {}, "elements": [{"key": "a", "kind": "wire", "count": ' + b"9" * 5000 + b"}]}",
+            (1, "elements[0].count"),
+        ),
         (b'{"a": ' * 30 + b"1" + b"}" * 30, (0, ".".join("a" * 13))),
     ],
 )
