@@ -10,9 +10,9 @@ from sqlmodel import Session
 from server.cryostats import beside_views, change_form, change_views, contents, forms, guards, service
 from server.cryostats.change_form import InHand
 from server.cryostats.models import Cryostat
-from server.cryostats.rules import OPEN
+from server.cryostats.rules import OPEN, SHUTTERS, Change, needed_grade
 from server.db import ReadSession, now, read_session, write_session
-from server.errors import Conflict, Refused
+from server.errors import Conflict, Forbidden, Refused
 from server.materials import service as materials
 from server.people.guards import CurrentPerson
 from server.people.models import Person
@@ -46,9 +46,13 @@ def begin(
     guards.need(session, person, cryostat, OPEN)
     present = contents.elements(session, cryostat, cryostat.revision)
     in_hand = InHand(cryostat.revision)
+    if take in present and present[take].kind in SHUTTERS:
+        alter = take
     if alter in present:
         in_hand = change_form.editing(in_hand, present[alter])
     elif take in present:
+        removal = Change("", cryostat.revision, remove=(take,))
+        guards.need(session, person, cryostat, needed_grade(removal, present))
         in_hand = replace(in_hand, remove=(take,))
     elif forms.known(kind):
         in_hand = change_form.beginning(in_hand, kind, cryostat)
@@ -90,6 +94,10 @@ def _log(request: Request, session: Session, person: Person, cryostat: Cryostat,
         session.rollback()
         faults = {change_form.field_of(name, full, edited_put): text for name, text in refused.fields.items()}
         return _page(request, session, person, cryostat, replace(in_hand, faults=faults), status=422)
+    except Forbidden as forbidden:
+        session.rollback()
+        faults = {"reason": forbidden.message}
+        return _page(request, session, person, cryostat, replace(in_hand, faults=faults), status=403)
     except Conflict as conflict:
         session.rollback()
         return _stale(request, session, person, cryostat, in_hand, conflict)

@@ -110,15 +110,7 @@ def faults(change: Change, present: Mapping[str, Put], now: datetime) -> dict[st
 
 
 SHUTTERS = ("lid", "window")
-
-
-def shutter_faults(change: Change, present: Mapping[str, Put]) -> dict[str, str]:
-    """A lid or a port cannot vanish from the book: it is on or off, in or out, never implied."""
-    return {
-        f"remove.{number}": f"Say what became of “{present[key].title}” instead: alter it and set its state"
-        for number, key in enumerate(change.remove)
-        if key in present and present[key].kind in SHUTTERS
-    }
+"""What the change page never takes out: a lid is on or off, a window in or out, and neither is implied."""
 
 
 def moment_faults(done_at: datetime, now: datetime) -> dict[str, str]:

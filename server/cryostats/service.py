@@ -90,7 +90,6 @@ def preview(session: Session, cryostat: Cryostat, change: Change, on: int | None
     found = rules.key_faults(change, ground) | budget.element_faults(
         change.put, cryostat, materials.in_force(session)
     )
-    found |= rules.shutter_faults(change, ground)
     if found:
         raise Refused("Nothing was computed.", found)
     after = rules.applied(ground, change)
@@ -124,7 +123,7 @@ def log_change(
     _refuse_stale(session, cryostat, change)
     wrong = budget.element_faults(change.put, cryostat, materials.in_force(session))
     wrong |= part_pointers.faults(session, cryostat, change, present) | dict(faults or {})
-    difference = _checked(change, present, at, wrong, restoring=restored is not None)
+    difference = _checked(change, present, at, wrong)
     row = _write(session, person, cryostat, change, difference, at, restored)
     stored = budget.store(session, cryostat, cryostat.revision, at)
     line = f"Revision {row.number}: {difference.words}. {row.reason}"
@@ -161,11 +160,9 @@ def _refuse_stale(session: Session, cryostat: Cryostat, change: Change) -> None:
 
 
 def _checked(
-    change: Change, present: Mapping[str, Put], at: datetime, faults: Mapping[str, str], *, restoring: bool
+    change: Change, present: Mapping[str, Put], at: datetime, faults: Mapping[str, str]
 ) -> Difference:
     found = rules.faults(change, present, at) | dict(faults)
-    if not restoring:
-        found |= rules.shutter_faults(change, present)
     if found:
         raise Refused("The change was not logged.", found)
     difference = rules.difference(present, rules.applied(present, change))

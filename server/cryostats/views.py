@@ -142,12 +142,32 @@ def budget_view(
             stage: unit_for([line.costs_K.get(stage) for line in lines], "K") for stage in cost_stages
         },
         cost_stages=cost_stages,
-        warnings=tuple(row.text for row in computed.warnings if row.key is None),
+        warnings=_to_look_at(computed, elements),
         causes=tuple(_cause(row, elements) for row in computed.band_causes[:5]),
         model=computed.model,
         at=found.at,
         cooler_version=found.cooler_version,
     )
+
+
+FIRST = (
+    "lid-off",
+    "window-out",
+    "lid-not-recorded",
+    "window-not-recorded",
+    "copper",
+    "copper-lagged",
+    "touch",
+)
+"""What deserves a person's attention before the rest, in order (from memory)."""
+
+
+def _to_look_at(computed: thermal.Budget, elements: Mapping[str, Put]) -> tuple[str, ...]:
+    """Every warning, the heaviest first, with the name of the element it is about."""
+    order = {code: place for place, code in enumerate(FIRST)}
+    rows = sorted(computed.warnings, key=lambda row: order.get(row.code, len(FIRST)))
+    named = ((elements.get(row.key or ""), row.text) for row in rows)
+    return tuple(f"{put.title}: {text}" if put else text for put, text in named)
 
 
 def _stage_row(stage: str, computed: thermal.Budget, elements: Mapping[str, Put]) -> StageRow:

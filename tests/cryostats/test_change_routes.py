@@ -380,3 +380,9 @@ def test_every_kind_has_a_form_that_opens_previews_and_logs(bench: FastAPI, desk
         alter = desk.get(f"{HOME}/change", params={"alter": f"new-{kind}"})
         assert typed(alter, "was_key") == f"new-{kind}"
     assert inside(bench)[0] == 1 + len(thermal.KINDS)
+
+
+def test_a_lid_is_never_taken_out_but_altered(desk: TestClient) -> None:
+    """A lid is on or off, never implied: common practice, no source."""
+    page = desk.get("/cryostats/bench-a/change?take=lid").text
+    assert 'name="was_key" value="lid"' in page
