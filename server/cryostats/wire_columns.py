@@ -14,7 +14,7 @@ from server.units import BadNumber, unit_named
 Meta = Mapping[str, Any]
 Path = tuple[str, ...]
 KINDS = tuple(kind for kind, info in thermal.KINDS.items() if info.dataclass is thermal.Run)
-BOOK = ("key", "label", "kind", "note", "house")
+BOOK = ("key", "label", "kind", "note", "house", "part")
 GAUGE: Path = ("field", "diameter_m", "gauge")
 FIELDS = {
     "material": "material",

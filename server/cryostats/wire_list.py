@@ -80,7 +80,8 @@ def _columns(rows: Sequence[Put], stages: Sequence[str]) -> list[Column]:
     attenuators = max((len(put.data.get("attenuators", ())) for put in rows), default=0)
     for number in range(1, attenuators + 1):
         columns += wire_columns.attenuator(number)
-    return [*columns, wire_columns.book("house"), wire_columns.book("note")]
+    told = ("part", "house", "note") if any(put.part for put in rows) else ("house", "note")
+    return [*columns, *(wire_columns.book(name) for name in told)]
 
 
 def _lags_at(put: Put, stage: str) -> int:

@@ -72,6 +72,7 @@ RUNS = st.builds(
     label=TEXTS | ODD,
     note=TEXTS | ODD,
     house=st.booleans(),
+    part=st.just("") | st.from_regex(r"[A-Za-z0-9-]{1,6}", fullmatch=True),
 )
 LISTS = st.lists(RUNS, min_size=1, max_size=4, unique_by=lambda put: put.key)
 
