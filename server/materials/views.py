@@ -13,11 +13,12 @@ from server.materials import columns, rules, service
 from server.materials.forms import Typed
 from server.materials.models import OwnVersion
 from server.people.models import Person
-from server.physics.materials import About, Material, material, materials
+from server.physics.materials import About, Material, material, materials, sources
 from server.units import show
 
 ROUND_K = (1, 2, 4, 6, 8, 10, 15, 20, 30, 40, 50, 60, 77, 100, 120, 150, 200, 250, 273, 293, 300)
 COLD_K, HOT_K = 4.0, 300.0
+RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 LABELS = {
     "conductivity": "Conductivity",
     "resistivity": "Resistivity",
@@ -63,6 +64,8 @@ class Row:
     own: bool
     first: Property
     others: str
+    numbers: Sequence[int]
+    """Under which numbers its sources stand below the list; none for an own one, which tells its own."""
 
 
 @dataclass(frozen=True)
@@ -71,20 +74,25 @@ class IndexView:
 
     own: Sequence[Row]
     known: Sequence[Row]
+    sources: Sequence[str]
     may_add: bool
 
 
 def index(session: Session, person: Person) -> IndexView:
     """The list."""
     own = [_row(one) for one in service.in_force(session).values()]
-    return IndexView(own, [_row(material(name)) for name in materials()], person.steward)
+    references = list(sources().values())
+    known = [_row(material(name), references) for name in materials()]
+    return IndexView(own, known, references, person.steward)
 
 
-def _row(one: Material) -> Row:
+def _row(one: Material, references: Sequence[str] = ()) -> Row:
     first, *others = one.curves
     words = ", ".join(LABELS[name].split(" from")[0].lower() for name in others)
     own = one.kind == "own"
-    return Row(one.name, "" if own else one.describes, own, _property(first, one.about(first)), words)
+    about = one.about(first)
+    cited = [number for number, text in enumerate(references, 1) if text in about.source]
+    return Row(one.name, "" if own else one.describes, own, _property(first, about), words, cited)
 
 
 def _property(name: str, about: About) -> Property:
@@ -224,7 +232,8 @@ def _digits(value: float) -> str:
     if value == 0.0 or 1e-3 <= abs(value) < 1e6:
         decimals = 3 if value == 0.0 else max(0, 3 - int(np.floor(np.log10(abs(value)))))
         return f"{value:.{decimals}f}"
-    return f"{value:.3e}"
+    digits, power = f"{value:.3e}".split("e")
+    return f"{digits}×10{str(int(power)).translate(RAISED)}"
 
 
 def _points(shown: OwnVersion | None) -> list[list[str]]:

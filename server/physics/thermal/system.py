@@ -69,8 +69,8 @@ class System:
         enters[all_slots[~self.given], self.hot[~self.given]] -= 1.0
         self.enters: Array = enters
         at_hot, at_cold = np.eye(STAGES)[self.hot], np.eye(STAGES)[self.cold]
-        self.by_hot: Array = (enters[:, :, None] * at_hot[:, None, :]).reshape(count, -1)
-        self.by_cold: Array = (enters[:, :, None] * at_cold[:, None, :]).reshape(count, -1)
+        self.by_hot: Array = (enters[:, :, None] * at_hot[:, None, :]).reshape(count, STAGES * STAGES)
+        self.by_cold: Array = (enters[:, :, None] * at_cold[:, None, :]).reshape(count, STAGES * STAGES)
 
     def again(self, recipes: Sequence[Recipe]) -> "System":
         """The same slots with other coefficients; a new system if the recipes no longer fit."""

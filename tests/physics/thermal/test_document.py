@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.physics import thermal
+from server.physics.materials import table_material
 from server.physics.statistics import Band
 from server.physics.thermal import document, fields
 from server.physics.thermal.kinds import KINDS
@@ -186,3 +187,35 @@ def test_any_value_in_any_field_is_read_or_refused_by_name(change: dict[str, Any
     except document.BadDocument as refusal:
         faults = refusal.faults
     assert all(path.startswith("elements[0].") for path in faults)
+
+
+OURS = table_material("ours", [2, 310], [0.02, 3.1], source="our book", relative_uncertainty=0.2)
+
+
+def test_an_element_may_name_a_material_it_is_handed_and_no_other() -> None:
+    entry = WIRE | {"material": "ours"}
+    element = document.read_element(entry, own={"ours": OURS})
+    assert isinstance(element, thermal.Run)
+    assert element.material is OURS
+    assert document.write_element(element)["material"] == "ours"
+    with pytest.raises(document.BadDocument) as refusal:
+        document.read_elements([entry], own={"theirs": OURS})
+    assert "'ours'" in refusal.value.faults["elements[0].material"]
+
+
+def test_what_a_laboratory_measured_itself_counts_before_what_is_published() -> None:
+    element = document.read_element(WIRE | {"material": "brass"}, own={"brass": OURS})
+    assert isinstance(element, thermal.Run)
+    assert element.material is OURS
+
+
+def test_a_document_and_its_bare_reference_may_name_it() -> None:
+    loom = WIRE | {"material": "ours"}
+    sent = document.write(bench_a(), ())
+    sent["cryostat"]["bare"]["elements"] = [loom]
+    sent["elements"] = [loom]
+    with pytest.raises(document.BadDocument) as refusal:
+        document.read(sent)
+    assert refusal.value.faults.keys() == {"cryostat.bare.elements[0].material", "elements[0].material"}
+    cryostat, elements = document.read(sent, {"ours": OURS})
+    assert cryostat.bare.elements == elements
