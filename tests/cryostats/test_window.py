@@ -40,7 +40,8 @@ def log(session: Session, person: Person, bench: Cryostat, done_at: datetime | N
 
 
 def build(session: Session, ada: Person, person: Person, bench: Cryostat, *, house: bool) -> None:
-    drawn = Drawn("Chip", change(1, lid("off")), house=house)
+    rows = (lid("off"), wire(count=12)) if house else (lid("off"),)
+    drawn = Drawn("Chip", change(1, *rows), house=house)
     number = drafts.make(session, ada, bench.slug, drawn, AT).draft.id or 0
     if not house:
         for what in ("asked", "approved"):
