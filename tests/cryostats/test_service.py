@@ -273,10 +273,11 @@ def test_taking_the_lock_reads_the_cryostat_again(engine: Engine) -> None:
         session.commit()
         ada = apart(session, ada)
     with writing(engine) as page, writing(engine) as other:
-        assert guards.find(page, slug).revision == 0
+        held = guards.find(page, slug)
+        assert held.revision == 0
         service.log_change(other, ada, slug, change(0, wire()), AT)
         other.commit()
-        assert guards.find(page, slug, lock=True).revision == 1
+        assert guards.find(page, slug, lock=True).revision == held.revision == 1
 
 
 ACTS: list[tuple[str, Mapping[str, Any] | None, str | None, int]] = [
