@@ -8,7 +8,7 @@ from typing import Any
 from sqlmodel import Session
 
 from server.cautions import service as cautions
-from server.cryostats import budget, change_form, contents, forms, guards, rules, service, views
+from server.cryostats import budget, change_form, contents, forms, guards, remarks, rules, service, views
 from server.cryostats.change_form import InHand
 from server.cryostats.differences import DifferenceView, StageShift, difference_view, label, shifts
 from server.cryostats.models import Cryostat
@@ -135,13 +135,24 @@ def _preview(
     if found.difference.empty:
         return None
     moved_K = budget.shifts_K(found.now, found.then.budget, found.difference)
-    touched = {put.key for put in full.put}
     return PreviewView(
         effects=shifts(cryostat, found.now, found.then.budget, moved_K),
         diff=difference_view(found.difference),
         budget=views.budget_view(session, cryostat, found.after, found.then),
-        warnings=tuple(row.text for row in found.then.budget.warnings if row.key in touched),
+        warnings=_remarks(found, full),
     )
+
+
+def _remarks(found: service.Preview, full: InHand) -> tuple[str, ...]:
+    """What to hear before logging: remarks on what is put, the balance's warnings of it, and every gap."""
+    touched = {put.key for put in full.put}
+    before = {row.before.key: row.before for row in found.difference.altered}
+    told = [text for put in full.put for text in remarks.remarks(before.get(put.key), put)]
+    told += [row.text for row in found.then.budget.warnings if row.key in touched]
+    told += [
+        f"Not known: {gap.reason}" for gap in found.then.budget.gaps if gap.key is None or gap.key in touched
+    ]
+    return tuple(dict.fromkeys(told))
 
 
 def _pending(in_hand: InHand, present: Mapping[str, Put]) -> tuple[Pending, ...]:
