@@ -18,7 +18,7 @@ def test_a_measured_resistance_is_doubted_when_the_joint_was_made_anew() -> None
 
 
 def test_a_torque_that_would_yield_the_strongest_screw_is_named() -> None:
-    """5 N·m on a 3 mm screw is nine times what is ordinary; 5 in·lbf is ordinary (common practice, no source)."""
+    """5 in·lbf is ordinary on a 3 mm screw (common practice, no source); 5 N·m is nine times that."""
     assert "yield" in remarks(None, joint(torque_N_m=5.0))[0]
     assert remarks(None, joint(torque_N_m=5 * 0.1129848)) == []
 
