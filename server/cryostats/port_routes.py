@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Request, Response
 
 from server.cryostats import guards, port_views, ports
-from server.cryostats.port_rules import Tested, pin_numbers, resistance, table
+from server.cryostats.port_rules import Readings, pin_numbers, resistance, table
 from server.cryostats.ports import Said
 from server.db import ReadSession, WriteSession, now
 from server.errors import Refused
@@ -81,7 +81,7 @@ def measure(
     """A table of continuity and isolation, typed or pasted."""
     at = now()
     today = _today(request, at)
-    said, faults = _tested(form, today)
+    said, faults = _readings(form, today)
     try:
         test = ports.measure(session, person, slug, said, at, today, faults)
     except Refused as refused:
@@ -89,7 +89,7 @@ def measure(
     return done(request, f"/cryostats/{slug}/ports/tests/{test.id}", "The test is in the book.")
 
 
-def _tested(form: Form, today: date) -> tuple[Tested, dict[str, str]]:
+def _readings(form: Form, today: date) -> tuple[Readings, dict[str, str]]:
     text = form.text("table")
     lines, faults = table(text) if text else ((), {})
     mount_shield_ohm, more, day = None, False, today
@@ -101,7 +101,7 @@ def _tested(form: Form, today: date) -> tuple[Tested, dict[str, str]]:
         day = date.fromisoformat(form.text("on_day")) if form.text("on_day") else today
     except ValueError:
         faults["on_day"] = "Enter a day such as 2026-03-14"
-    said = Tested(day, form.text("lid"), lines, mount_shield_ohm, more, form.text("test_note"))
+    said = Readings(day, form.text("lid"), lines, mount_shield_ohm, more, form.text("test_note"))
     return said, faults
 
 

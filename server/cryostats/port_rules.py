@@ -70,7 +70,7 @@ class Measured:
 
 
 @dataclass(frozen=True)
-class Tested:
+class Readings:
     """A continuity test as somebody enters it."""
 
     on_day: date
@@ -206,7 +206,7 @@ def _read(text: str, name: str, faults: dict[str, str]) -> tuple[float | None, b
         return None, False
 
 
-def tested_faults(said: Tested, ports: Mapping[str, int], today: date) -> dict[str, str]:
+def readings_faults(said: Readings, ports: Mapping[str, int], today: date) -> dict[str, str]:
     """What a test gets wrong; `ports` maps the name of each port to its number of pins."""
     found = text_faults("note", "the note", said.note, 2000)
     if said.on_day > today:

@@ -12,7 +12,7 @@ from server.cryostats.port_models import ContinuityLine, ContinuityTest, PinEntr
 from server.cryostats.port_rules import LIDS, PIN_STATES, Lines, Pins, lines_of
 from server.cryostats.rules import OPEN, REWIRE
 from server.people.models import Person
-from server.units import in_unit, unit_for
+from server.units import in_unit
 
 EXAMPLE = "port, pin, line, resistance [Ω], isolation [Ω], note"
 
@@ -160,5 +160,6 @@ def test(session: Session, cryostat: Cryostat, number: int) -> TestView:
 def _ohm(value_ohm: float | None, *, more: bool) -> str:
     if value_ohm is None:
         return "not measured"
-    shown = in_unit(value_ohm, unit_for([value_ohm], "ohm"))
+    unit = "Mohm" if value_ohm >= 1e6 else "kohm" if value_ohm >= 1e3 else "ohm"
+    shown = in_unit(value_ohm, unit)
     return f"> {shown}" if more else shown

@@ -15,11 +15,11 @@ from server.cryostats.port_rules import (
     PIN_STATES,
     Lines,
     Pins,
-    Tested,
+    Readings,
     lines_of,
     pins_faults,
     port_faults,
-    tested_faults,
+    readings_faults,
 )
 from server.cryostats.rules import OPEN, REWIRE, text_faults
 from server.errors import Conflict, NotFound, Refused
@@ -177,7 +177,7 @@ def measure(
     session: Session,
     person: Person,
     slug: str,
-    said: Tested,
+    said: Readings,
     at: datetime,
     today: date,
     faults: Mapping[str, str],
@@ -186,7 +186,7 @@ def measure(
     cryostat = guards.find(session, slug, lock=True)
     guards.need(session, person, cryostat, OPEN)
     there = {port.name: port.pins for port in of_cryostat(session, cryostat)}
-    found = tested_faults(said, there, today) | dict(faults)
+    found = readings_faults(said, there, today) | dict(faults)
     if found:
         raise Refused("The test was not stored.", found)
     assert cryostat.id is not None

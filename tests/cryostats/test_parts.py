@@ -303,7 +303,7 @@ def test_a_part_goes_through_the_pages_from_entering_to_coming_back(member_clien
 
 
 def test_the_change_form_takes_the_tag_and_says_at_the_field_when_there_is_none(
-    app: FastAPI, member_client: TestClient
+    member_client: TestClient, slug: str
 ) -> None:
     member_client.post("/parts", data=LOOM)
     form = {
