@@ -88,6 +88,8 @@ def test_it_may_be_part_of_the_bare_reference(entered: Session) -> None:
     known = budget.physical(entered, cryostat)
     assert known is not None
     assert known.bare.elements[0].key == "loom"
+    found = budget.of_revision(entered, cryostat, 1)
+    assert found.budget.temperatures.keys() >= {"shield", "platform"}
 
 
 def test_without_it_the_element_is_refused_with_its_path(session: Session) -> None:
