@@ -23,7 +23,7 @@ def faults(
     if not pointing:
         return {}
     tags = [put.part for put in pointing.values()]
-    known = {row.tag: row for row in session.exec(select(Part).where(col(Part.tag).in_(tags))).all()}
+    known = _held(session, tags)
     elsewhere = _lent(session, cryostat, tags) | _elsewhere(session, cryostat, tags)
     found = {}
     for number, put in pointing.items():
@@ -31,6 +31,13 @@ def faults(
         if wrong:
             found[f"put.{number}.part"] = wrong
     return found
+
+
+def _held(session: Session, tags: list[str]) -> dict[str, Part]:
+    """The parts of these tags, which nobody else puts anywhere or lends until this transaction ends."""
+    query = select(Part).where(col(Part.tag).in_(tags)).order_by(col(Part.id)).with_for_update()
+    rows = session.exec(query.execution_options(populate_existing=True)).all()
+    return {row.tag: row for row in rows}
 
 
 def _fault(put: Put, part: Part | None, elsewhere: str | None, after: Mapping[str, Put]) -> str:

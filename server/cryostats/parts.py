@@ -72,7 +72,7 @@ def find(session: Session, tag: str, *, lock: bool = False) -> Part:
     """The part of this tag; NotFound. With `lock`, nobody else changes it until the transaction ends."""
     query = select(Part).where(Part.tag == tag)
     if lock:
-        query = query.with_for_update()
+        query = query.with_for_update().execution_options(populate_existing=True)
     found = session.exec(query).first() if KEY.fullmatch(tag) else None
     if found is None:
         raise NotFound(f"There is no part “{tag}”.")

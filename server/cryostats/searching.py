@@ -180,13 +180,13 @@ def _pins(session: Session, keys: Sequence[int]) -> Hits:
 
 
 def _record(session: Session, keys: Sequence[int]) -> Hits:
-    """Lines of the record that lead to a cryostat or a part; other things have pages of their own."""
+    """Lines of the record about a cryostat that are not found as a change already."""
     found = []
     for row in _rows(session, Entry, keys):
-        kind, _, name = row.subject.partition("/")
-        if kind not in ("cryostat", "part") or not name:
+        kind, _, slug = row.subject.partition("/")
+        if kind != "cryostat" or "revision" in row.detail:
             continue
-        address = f"/cryostats/{name}/history" if kind == "cryostat" else f"/parts/{name}"
+        address = f"/cryostats/{slug}/history"
         found.append((row.id, Hit("record", row.what, row.subject, address, row.at, row.person_name)))
     return found
 

@@ -80,7 +80,7 @@ def test_what_cannot_be_read_is_said_at_its_field(kind: str, name: str, text: st
 
 
 def test_every_thing_the_trade_keeps_has_a_kind() -> None:
-    """Plastics, liquids, powders, vent gas, open hours, humidity, exchange gas: common practice, no source."""
+    """Plastics, liquids, powders, vent gas, open hours, humidity, exchange gas: common practice."""
     asked = {row.name for kind in KINDS.values() for row in kind.asked}
     assert {"area_m2", "mass_kg", "open_s", "humidity", "gas", "pressure_Pa", "leak_Pa_m3_s"} <= asked
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import UTC, date, datetime
+from threading import Thread
 from typing import Any
 
 import pytest
@@ -135,6 +136,36 @@ def test_a_part_is_in_one_place_at_a_time(books: Books, monkeypatch: pytest.Monk
         assert set(caught.value.fields) == {"put.0.part"}
     monkeypatch.setattr(part_pointers, "faults", lambda *_: {})
     service.log_change(session, ada, other.slug, there, AT)
+
+
+def test_two_who_put_one_part_into_two_cryostats_at_once_do_not_both_succeed(
+    app: FastAPI, steward: Person
+) -> None:
+    engine = app.state.engine
+    slugs = [a_bench(engine, steward, lid())]
+    with writing(engine) as session:
+        slugs.append(a_cryostat(session, "Bench B").slug)
+        parts.enter(session, steward, described(), AT, TODAY)
+        session.commit()
+    ended: list[str] = []
+
+    def second() -> None:
+        with writing(engine) as session:
+            try:
+                service.log_change(session, steward, slugs[1], change(0, wire(part="loom-03")), AT)
+                session.commit()
+                ended.append("logged")
+            except Refused:
+                ended.append("refused")
+
+    with writing(engine) as session:
+        service.log_change(session, steward, slugs[0], change(1, wire(part="loom-03")), AT)
+        other = Thread(target=second)
+        other.start()
+        other.join(timeout=1)
+        session.commit()
+    other.join()
+    assert ended == ["refused"]
 
 
 def test_a_part_may_change_its_element_within_one_change(books: Books) -> None:
