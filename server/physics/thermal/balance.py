@@ -6,11 +6,11 @@ from server.physics.errors import Unphysical
 from server.physics.thermal.budgeting import (
     bands_by_element,
     causes,
-    cost_shares,
     heat_shares,
     temperature_bands,
 )
 from server.physics.thermal.cooler import Cryostat, faults
+from server.physics.thermal.costs import cost_shares
 from server.physics.thermal.elements import Element
 from server.physics.thermal.judging import margins, warnings
 from server.physics.thermal.results import Budget

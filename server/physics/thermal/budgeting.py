@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from server.physics.materials.arrays import Array
 from server.physics.statistics import Band
 from server.physics.thermal import fields
+from server.physics.thermal.absent import by_slot, counted
 from server.physics.thermal.elements import Joint
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD
 from server.physics.thermal.results import Cause
@@ -16,7 +17,7 @@ from server.physics.thermal.runs import Run
 from server.physics.thermal.sampled import must_sample, sampled_ends_K
 from server.physics.thermal.state import TWO, State
 from server.physics.thermal.system import STAGES, Indices
-from server.physics.thermal.unsure import COOLER, Changes, Influences, solve_variants
+from server.physics.thermal.unsure import COOLER, Changes, Influences
 
 NOTICEABLE = 2e-4
 """Part of a temperature below which a mere range does not take the best value away."""
@@ -27,9 +28,6 @@ LEAST_CAUSE = 2e-6
 MOST_CAUSES = 60
 NOTHING = 1e-18
 """What rounding leaves of a heat or a temperature that is none."""
-
-ROUNDING_K = 1e-9
-"""Below this a cost is what solving twice leaves of none."""
 
 ZERO = Band.exact(0.0)
 
@@ -141,11 +139,11 @@ class Shares(NamedTuple):
 
 def heat_shares(state: State, found: Influences) -> Shares:
     """Heat of every element into every stage at the answer [W]."""
-    numbers = np.array(_counted(state), dtype=np.intp)
+    numbers = np.array(counted(state), dtype=np.intp)
     system = state.problem.system
     drive = system.drives(state.T_K[None, :])[0][0]
-    heat_W = (_by_slot(state, numbers) * drive) @ system.enters
-    spread = _own(found, found.heat_W, numbers, len(state.recipes), np.zeros(STAGES))
+    heat_W = (by_slot(state, numbers) * drive) @ system.enters
+    spread = own_spread(found, found.heat_W, numbers, len(state.recipes), np.zeros(STAGES))
     for place in np.flatnonzero(np.isin(numbers, state.inventory.joints)).tolist():
         _of_joint(state, found, int(numbers[place]), place, spread)
     _keep_direction(state, numbers, heat_W, spread)
@@ -182,39 +180,7 @@ def _of_joint(state: State, found: Influences, number: int, place: int, spread: 
             whole[place, end] = part[0, end]
 
 
-def cost_shares(state: State, found: Influences) -> Shares:
-    """What every element costs every stage [K]: with all, minus with all but this one, solved again.
-
-    A joint has no cost: without it nothing would be known of what it carries.
-    """
-    joints = set(state.inventory.joints)
-    numbers = np.array([n for n in _counted(state) if n not in joints], dtype=np.intp)
-    cost_K = np.zeros((len(numbers), STAGES))
-    if len(numbers):
-        gone = _by_slot(state, numbers)
-        drive = state.problem.system.drives(state.T_K[None, :])[0][0]
-        about_K = ((gone * drive) @ state.problem.system.enters) @ state.response_K_W.T
-        start_K = np.maximum(state.T_K - about_K, 0.5 * state.T_K)
-        cost_K = state.T_K - solve_variants(state, state.now - gone, state.bare, state.settings, start_K)
-        cost_K[np.abs(cost_K) < ROUNDING_K] = 0.0
-    least = NOTICEABLE / 10.0 * state.T_K
-    return Shares(numbers, cost_K, _own(found, found.kelvin, numbers, len(state.recipes), least))
-
-
-def _by_slot(state: State, numbers: Indices) -> Array:
-    """Coefficients of each element alone: (elements, slots)."""
-    system, terms = state.problem.system, state.problem.system.terms
-    place = np.full(len(state.recipes), -1)
-    place[numbers] = np.arange(len(numbers))
-    here = place[terms.element]
-    mine = here >= 0
-    shape = len(numbers), len(system.row)
-    flat = here[mine] * shape[1] + terms.slot[mine]
-    summed = np.bincount(flat, terms.coefficient[mine], minlength=shape[0] * shape[1])
-    return np.asarray(summed, dtype=float).reshape(shape)
-
-
-def _own(found: Influences, values: Array, numbers: Indices, count: int, least: Array) -> Spread:
+def own_spread(found: Influences, values: Array, numbers: Indices, count: int, least: Array) -> Spread:
     """What is unsure of each element's own share."""
     place = np.full(count + 1, -1)
     place[numbers] = np.arange(len(numbers))
@@ -222,14 +188,6 @@ def _own(found: Influences, values: Array, numbers: Indices, count: int, least: 
     mine = groups >= 0
     flags = found.ranged[mine], found.open_ended[mine]
     return gather(values[:, mine], groups[mine], len(numbers), *flags, least)
-
-
-def _counted(state: State) -> list[int]:
-    """The elements of the configuration that could be computed."""
-    now = state.inventory.now.tolist()
-    return [
-        n for n, (recipe, here) in enumerate(zip(state.recipes, now, strict=True)) if here and not recipe.gap
-    ]
 
 
 def bands_by_element(state: State, found: Shares, stages: Sequence[str]) -> dict[str, dict[str, Band]]:
@@ -273,7 +231,7 @@ def _where(there: NDArray[np.bool_], values: Array) -> list[float | None]:
 def causes(state: State, found: Influences, temperatures: Mapping[str, Band]) -> tuple[Cause, ...]:
     """What widens the bands, widest first; data shared by several elements are one cause."""
     columns = [INDEX[stage] for stage in temperatures]
-    group, count = _groups(found)
+    group, count = causes_of(found)
     sums = np.zeros((2, count, STAGES))
     for end in (0, 1):
         flat = (group[:, None] * STAGES + np.arange(STAGES)).ravel()
@@ -298,7 +256,7 @@ def causes(state: State, found: Influences, temperatures: Mapping[str, Band]) ->
     )
 
 
-def _groups(found: Influences) -> tuple[Indices, int]:
+def causes_of(found: Influences) -> tuple[Indices, int]:
     """Influences that are one cause: a material's data whoever uses it, all else by itself."""
     alone = np.arange(len(found.what))
     first_of_row = {row: place for place, row in reversed(list(enumerate(found.shared.tolist()))) if row >= 0}

@@ -3,6 +3,7 @@
 import numpy as np
 
 from server.physics.materials.arrays import Array
+from server.physics.thermal.absent import by_slot
 from server.physics.thermal.lift import Settings
 from server.physics.thermal.state import State
 from server.physics.thermal.unsure import COOLER, Changes, Influences, solve_variants
@@ -14,6 +15,9 @@ DRAWS = 400
 TWO_SIGMA = 1.96
 FURTHEST = 1.3
 """Draws are held to this part of the way from the best value to an end."""
+
+MOST_NEGATIVE = -1e12
+"""Less than any coefficient is."""
 
 
 def must_sample(state: State, found: Influences) -> bool:
@@ -34,6 +38,9 @@ def sampled_ends_K(state: State, changes: Changes, found: Influences) -> tuple[A
     for part, change in zip((down, up), _dense(state, changes), strict=True):
         now = now + (part[:, of_elements] * state.inventory.now[changes.element]) @ change
         bare = bare + (part[:, of_elements] * state.inventory.bare[changes.element]) @ change
+    least = _least(state, changes)
+    now = np.maximum(now, state.inventory.now @ least)
+    bare = np.maximum(bare, state.inventory.bare @ least)
     settings = _settings(state, down[:, ~of_elements], up[:, ~of_elements])
     start_K = np.repeat(state.T_K[None, :], DRAWS, axis=0)
     T_K = solve_variants(state, now, bare, settings, start_K)
@@ -61,6 +68,20 @@ def _dense(state: State, changes: Changes) -> list[Array]:
     """Changes of every slot at both ends: (n, slots) each."""
     everything, slots = np.ones(changes.count, dtype=bool), len(state.problem.system.row)
     return [changes.dense(everything, end, slots) for end in (0, 1)]
+
+
+def _least(state: State, changes: Changes) -> Array:
+    """Coefficients of each element with all its doubts at their low ends: (elements, slots).
+
+    Several drawn low together would otherwise turn its heat round. What is negative has no such end.
+    """
+    alone = by_slot(state, np.arange(len(state.recipes)))
+    owner, slot = changes.element[changes.influence], changes.slot
+    base = alone[owner, slot]
+    part = 1.0 + np.minimum(changes.coefficient.min(axis=0), 0.0) / np.where(base > 0.0, base, np.inf)
+    factor = np.ones_like(alone)
+    np.multiply.at(factor, (owner, slot), np.maximum(part, 0.0))
+    return np.where(alone >= 0.0, alone * factor, MOST_NEGATIVE)
 
 
 def _settings(state: State, down: Array, up: Array) -> Settings:

@@ -11,7 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.physics.materials.arrays import Array
+from server.physics.thermal.absent import Absent, without_each
 from server.physics.thermal.lift import Settings
+from server.physics.thermal.recipe import PLATFORM
 from server.physics.thermal.rows import stacked_ends
 from server.physics.thermal.solve import residuals, solve
 from server.physics.thermal.state import TWO, State, subtracted_W
@@ -40,8 +42,14 @@ class Influences:
         Whether only the range is known; whether the high end is a mere example of more.
     heat_W : (2, n, stages) array
         What the low and the high end change in the heat the element brings now [W].
+    net_W : (2, n, stages) array
+        The same, less what they change in the load that the bare reference leaves unexplained [W].
     kelvin : (2, n, stages) array
         What they change in the temperatures [K].
+    own_K : (2, n, stages) array
+        What they change in the temperatures if the bare reference keeps its elements as they are [K].
+    absent : Absent
+        The temperatures without each element.
     """
 
     what: list[str]
@@ -50,7 +58,10 @@ class Influences:
     ranged: NDArray[np.bool_]
     open_ended: NDArray[np.bool_]
     heat_W: Array
+    net_W: Array
     kelvin: Array
+    own_K: Array
+    absent: Absent
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,18 +107,30 @@ class Changes:
 def influences(state: State, changes: Changes) -> Influences:
     """Every influence on a balance: `changes` of the elements, and what is unsure of the cooler."""
     heat_W = changes.heat_W(state, state.inventory.now, state.T_K)
-    kelvin = _linear_K(state, changes, heat_W)
-    _solve_again(state, changes, kelvin)
+    net_W = heat_W.copy()
+    net_W[..., TWO] -= _change_of_subtracted_W(state, changes)
+    kelvin, own_K = (np.asarray(watts @ state.response_K_W.T) for watts in (net_W, heat_W))
+    in_bare = state.inventory.bare[changes.element] > 0.0
+    _solve_again(state, changes, kelvin, np.ones(changes.count, dtype=bool), state.inventory.bare)
+    own_K[:, ~in_bare] = kelvin[:, ~in_bare]
+    _solve_again(state, changes, own_K, in_bare, np.zeros(len(state.recipes)))
+    absent = without_each(state)
+    _hold_back(state, changes, own_K, absent)
+    kelvin[:, ~in_bare] = own_K[:, ~in_bare]
     what, ranged, cooler_K = _of_cooler(state)
     count = len(what)
+    none_W = np.zeros((2, count, STAGES))
     return Influences(
         changes.what + what,
         np.concatenate([changes.element, np.full(count, COOLER)]),
         np.concatenate([changes.shared, np.full(count, -1)]),
         np.concatenate([changes.ranged, ranged]),
         np.concatenate([changes.open_ended, np.zeros(count, dtype=bool)]),
-        np.concatenate([heat_W, np.zeros((2, count, STAGES))], axis=1),
+        np.concatenate([heat_W, none_W], axis=1),
+        np.concatenate([net_W, none_W], axis=1),
         np.concatenate([kelvin, cooler_K], axis=1),
+        np.concatenate([own_K, np.zeros_like(cooler_K)], axis=1),
+        absent,
     )
 
 
@@ -173,13 +196,6 @@ def _data_factors(state: State) -> Array:
     return np.array([np.where(known, end / middle - 1.0, 0.0) for end in (low, high)])
 
 
-def _linear_K(state: State, changes: Changes, heat_W: Array) -> Array:
-    """What small changes of coefficients do to the temperatures."""
-    net_W = heat_W.copy()
-    net_W[..., TWO] -= _change_of_subtracted_W(state, changes)
-    return np.asarray(net_W @ state.response_K_W.T)
-
-
 def _change_of_subtracted_W(state: State, changes: Changes) -> Array:
     """What the changes do to the heat of the bare reference, on the cooled stages: (2, n, 2)."""
     if not state.inventory.bare[changes.element].any():
@@ -197,21 +213,80 @@ def _change_of_subtracted_W(state: State, changes: Changes) -> Array:
     return np.asarray(heat_W[..., TWO] - moved_W.reshape(2, -1, 2))
 
 
-def _solve_again(state: State, changes: Changes, kelvin: Array) -> None:
-    """Replace, in place, what derivatives said where that was a lot."""
+def _solve_again(
+    state: State, changes: Changes, kelvin: Array, those: NDArray[np.bool_], bare_weights: Array
+) -> None:
+    """Replace, in place, what derivatives said of `those` where that was a lot.
+
+    `bare_weights` are the elements of the bare reference that change with them.
+    """
     slots = len(state.problem.system.row)
-    large = [(np.abs(kelvin[end]) > SMALL * state.T_K).any(axis=1) for end in (0, 1)]
+    large = [those & (np.abs(kelvin[end]) > SMALL * state.T_K).any(axis=1) for end in (0, 1)]
     if not (large[0].any() or large[1].any()):
         return
     change = np.concatenate([changes.dense(large[end], end, slots) for end in (0, 1)])
     owner = np.concatenate([changes.element[picked] for picked in large])
     about_K = np.concatenate([kelvin[end, large[end]] for end in (0, 1)])
     now = state.now + state.inventory.now[owner][:, None] * change
-    bare = state.bare + state.inventory.bare[owner][:, None] * change
+    bare = state.bare + bare_weights[owner][:, None] * change
     start_K = np.maximum(state.T_K + about_K, 0.5 * state.T_K)
-    shared = state.inventory.bare[owner].any()
+    shared = bare_weights[owner].any()
     found_K = solve_variants(state, now, bare if shared else state.bare, state.settings, start_K) - state.T_K
     kelvin[0, large[0]], kelvin[1, large[1]] = np.split(found_K, [int(large[0].sum())])
+
+
+def _hold_back(state: State, changes: Changes, own_K: Array, absent: Absent) -> None:
+    """Shrink, in place, what one element's doubts say together to what it can do at all.
+
+    Not beyond what it costs, and where several of its doubts do much, not colder than with all of them at
+    their cold ends.
+    """
+    place = absent.place(changes.element)
+    mine = place >= 0
+    if not mine.any():
+        return
+    sides = np.stack([np.minimum(own_K.min(axis=0), 0.0), np.maximum(own_K.max(axis=0), 0.0)])
+    flat = (place[mine][:, None] * STAGES + np.arange(STAGES)).ravel()
+    count = len(absent.numbers)
+    far_K = np.sqrt(
+        [np.bincount(flat, side[mine].ravel() ** 2, count * STAGES).reshape(count, STAGES) for side in sides]
+    )
+    limit_K = absent.furthest_K()
+    several = np.bincount(place[mine], minlength=count) > 1
+    much = several & ~absent.may_cool & (far_K[0] > SMALL * state.T_K).any(axis=1)
+    if much.any():
+        least_K = state.T_K - _coldest_K(state, changes, own_K, absent, much)
+        singly_K = np.zeros((count, STAGES))
+        np.maximum.at(singly_K, place[mine], -sides[0][mine])
+        limit_K[0, much] = np.minimum(limit_K[0, much], np.maximum(least_K, singly_K[much]))
+    share = np.minimum(1.0, limit_K / np.maximum(far_K, 1e-30))
+    for side in (0, 1):
+        held = np.ones(sides[side].shape)
+        held[mine] = share[side][place[mine]]
+        own_K *= np.where(np.sign(own_K) == (-1.0, 1.0)[side], held, 1.0)
+
+
+def _coldest_K(
+    state: State, changes: Changes, own_K: Array, absent: Absent, picked: NDArray[np.bool_]
+) -> Array:
+    """Temperatures with all that is unsure of one element at the end that makes the coldest stage colder."""
+    rows = np.flatnonzero(picked)
+    row = np.full(len(picked), -1)
+    row[rows] = np.arange(len(rows))
+    place = absent.place(changes.element)
+    owner = np.where(place >= 0, row[place], -1)[changes.influence]
+    mine = owner >= 0
+    end = np.argmin(own_K[:, :, PLATFORM], axis=0)[changes.influence[mine]]
+    change = changes.coefficient[end, np.flatnonzero(mine)]
+    alone = absent.coefficients[rows]
+    base = alone[owner[mine], changes.slot[mine]]
+    factor = np.ones_like(alone)
+    known = base != 0.0
+    part = 1.0 + change[known] / base[known]
+    np.multiply.at(factor, (owner[mine][known], changes.slot[mine][known]), np.maximum(part, 0.0))
+    now = state.now + alone * (factor - 1.0)
+    start_K = np.maximum(state.T_K - absent.cost_K[rows], 0.5 * state.T_K)
+    return solve_variants(state, now, state.bare, state.settings, start_K)
 
 
 def solve_variants(state: State, now: Array, bare: Array, settings: Settings, start_K: Array) -> Array:
