@@ -105,7 +105,7 @@ def test_htmx_gets_the_part_alone_through_the_same_address(desk: TestClient) -> 
 
 
 def test_a_copper_loom_and_a_lid_off_are_said_before_they_are_logged(desk: TestClient) -> None:
-    """Copper raises the base though it is lagged; with the lid off nobody can say how far (common practice)."""
+    """Copper raises the base though it is lagged; with the lid off nobody says how far (common practice)."""
     copper = send(desk, "preview", **{**LOOM, "e.material": "copper-rrr-100"})
     assert "copper" in copper.text.split('id="preview"')[1].lower()
     off = send(
