@@ -250,10 +250,19 @@ def shutters_of_all(session: Session) -> Mapping[int, Sequence[tuple[str, str]]]
     return found
 
 
-def used_W(computed: thermal.Budget, puts: Mapping[str, Put], stage: str) -> Band | None:
-    """All heat the elements bring to a stage; what a joint carries on is not counted again."""
+def arriving_W(computed: thermal.Budget, puts: Mapping[str, Put], stage: str) -> Band | None:
+    """All heat that has to leave a stage: what the elements bring, and what arrives there through joints."""
     bringing = (key for key, put in puts.items() if put.kind != "joint")
     heats = [computed.heats[key][stage] for key in bringing if stage in computed.heats.get(key, {})]
+    through_W = through_joints_W(computed, puts, stage)
+    heats += [] if through_W is None else [through_W]
+    return together(heats) if heats else None
+
+
+def through_joints_W(computed: thermal.Budget, puts: Mapping[str, Put], stage: str) -> Band | None:
+    """The heat joints bring to a stage from the warmer side; None where no joint brings any."""
+    joints = (computed.heats.get(key, {}).get(stage) for key, put in puts.items() if put.kind == "joint")
+    heats = [band for band in joints if band is not None and band.middle > 0]
     return together(heats) if heats else None
 
 

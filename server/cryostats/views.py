@@ -21,24 +21,28 @@ from server.units import in_unit, show_band, unit_for
 
 @dataclass(frozen=True)
 class StageRow:
-    """One stage of the budget: its temperature, what is used there and what is left."""
+    """One stage of the budget: its temperature, what arrives there and what is left.
+
+    `arriving_W` is what lands there and what joints bring; `joints_W` is that second part alone.
+    """
 
     stage: str
     temperature_K: Band | None
     limit_K: float | None
     margin_K: Band | None
     status: str
-    used_W: Band | None
+    arriving_W: Band | None
+    joints_W: Band | None
     spare_W: Band | None
     room_unit: str
     gaps: tuple[str, ...]
 
     @property
     def room(self) -> tuple[str, ...]:
-        """What stands on the rung: used, and left."""
+        """What stands on the rung: what arrives, and what is left."""
         parts = []
-        if self.used_W is not None:
-            parts.append(f"used {show_band(self.used_W, self.room_unit)}")
+        if self.arriving_W is not None:
+            parts.append(f"arrives {show_band(self.arriving_W, self.room_unit)}")
         if self.spare_W is not None:
             parts.append(f"left {show_band(self.spare_W, self.room_unit, signed=True)}")
         return tuple(parts)
@@ -135,7 +139,7 @@ def budget_view(
         lines=lines,
         largest=tuple(line for line in lines[:3] if line.weight > 0 and not line.bare),
         ladder=ladder.draw(
-            computed, cryostat.stages, cryostat.vessel_K, _words(cryostat, rows), _runs(lines, elements, own)
+            computed, cryostat.stages, cryostat.vessel_K, _words(cryostat, rows), _drawn(lines, elements, own)
         ),
         heat_units={stage: _heat_unit(stage, lines) for stage in stages},
         cost_units={
@@ -172,16 +176,18 @@ def _to_look_at(computed: thermal.Budget, elements: Mapping[str, Put]) -> tuple[
 
 def _stage_row(stage: str, computed: thermal.Budget, elements: Mapping[str, Put]) -> StageRow:
     margin = computed.margins.get(stage)
-    used_W, spare_W = budget.used_W(computed, elements, stage), margin.spare_W if margin else None
+    arriving_W = budget.arriving_W(computed, elements, stage)
+    spare_W = margin.spare_W if margin else None
     return StageRow(
         stage=stage,
         temperature_K=computed.temperatures.get(stage),
         limit_K=margin.limit_K if margin else None,
         margin_K=margin.margin_K if margin else None,
         status=margin.status if margin else "no limit",
-        used_W=used_W,
+        arriving_W=arriving_W,
+        joints_W=budget.through_joints_W(computed, elements, stage),
         spare_W=spare_W,
-        room_unit=unit_for([used_W, spare_W], "W"),
+        room_unit=unit_for([arriving_W, spare_W], "W"),
         gaps=tuple(gap.reason for gap in computed.gaps if gap.stage == stage or gap.stage is None),
     )
 
@@ -221,12 +227,13 @@ def _weight(costs: Mapping[str, Band]) -> float:
     return max((math.inf if cost.high is None else cost.middle for cost in coldest), default=0.0)
 
 
-def _runs(lines: Sequence[ElementLine], elements: Mapping[str, Put], own: document.Own) -> list[ladder.Line]:
+def _drawn(lines: Sequence[ElementLine], elements: Mapping[str, Put], own: document.Own) -> list[ladder.Line]:
+    """What the ladder may draw: all that brings heat from one stage to another."""
     read = budget.read_each(elements.values(), own)
     return [
-        ladder.Line(line.number, line.put.title, bool(line.warnings), run)
+        ladder.Line(line.number, line.put.title, bool(line.warnings), read[line.put.key])
         for line in lines
-        if isinstance(run := read.get(line.put.key), thermal.Run)
+        if line.put.key in read and line.heats_W and line.put.kind not in ("joint", "source")
     ]
 
 
