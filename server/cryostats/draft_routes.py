@@ -202,7 +202,8 @@ def step(
     except Refused as refused:
         session.rollback()
         field = f"note.{what.replace(' ', '-')}"
-        trouble = Trouble({field: text for text in refused.fields.values()}, {field: note})
+        words = "; ".join(refused.fields.values()) or refused.message
+        trouble = Trouble({field: words}, {field: note})
         return _show(request, session, person, drafts.find(session, number), None, trouble, 422)
     return done(request, f"/drafts/{number}", f"{made.draft.name} is {made.standing.words}.")
 
