@@ -86,7 +86,7 @@ def test_of_two_at_the_same_moment_the_second_is_a_conflict(engine: Engine) -> N
     with writing(engine) as session:
         service.add(session, CommandLine(), OWN, AT)
         session.commit()
-    with writing(engine) as session, pytest.raises(Conflict, match="at the same moment"):
+    with writing(engine) as session, pytest.raises(Conflict, match="in the meantime"):
         service._store(session, CommandLine(), BETTER, 1, "", AT)
 
 
