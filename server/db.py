@@ -138,5 +138,5 @@ def append_only(model: type[Row], columns: tuple[str, ...] = ()) -> None:
     table: sa.Table = model.__table__  # type: ignore[attr-defined]
     for dialect in ("sqlite", "postgresql"):
         for statement in append_only_sql(dialect, table.name, columns):
-            ddl = sa.DDL(statement.replace("%", "%%")).execute_if(dialect=dialect)
-            sa.event.listen(table, "after_create", ddl)
+            ddl = sa.DDL(statement.replace("%", "%%"))  # type: ignore[no-untyped-call]
+            sa.event.listen(table, "after_create", ddl.execute_if(dialect=dialect))

@@ -1,15 +1,17 @@
 """Sessions: what is committed when, and what two writers do to each other."""
 
 import threading
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta, timezone
+from typing import get_args
 
+import anyio
 import pytest
 import sqlalchemy as sa
 from fastapi import FastAPI
 from sqlalchemy.engine import Engine
 from sqlmodel import select
-from starlette.types import Message
+from starlette.types import Message, Receive, Scope, Send
 
 from server.db import ReadSession, WriteSession, reading, writing
 from server.history.models import Entry
@@ -56,9 +58,7 @@ def test_a_write_is_committed_before_the_answer_leaves(engine: Engine) -> None:
     assert seen[0] == ("http.response.start", 1)
 
 
-def run(app: FastAPI, scope: dict, receive: object, send: object) -> None:  # type: ignore[type-arg]
-    import anyio
-
+def run(app: FastAPI, scope: Scope, receive: Receive, send: Send) -> None:
     anyio.run(app, scope, receive, send)
 
 
@@ -68,12 +68,11 @@ def test_an_exception_in_the_route_stores_nothing(engine: Engine) -> None:
     class Request:
         app = type("App", (), {"state": type("State", (), {"engine": engine})})
 
-    dependency = write_session(Request)  # type: ignore[arg-type]
-    session = next(dependency)
-    session.add(entry())
-    session.flush()
-    with pytest.raises(RuntimeError):
-        dependency.throw(RuntimeError("broken"))
+    dependency = contextmanager(write_session)
+    with pytest.raises(RuntimeError), dependency(Request) as session:  # type: ignore[arg-type]  # noqa: PT012
+        session.add(entry())
+        session.flush()
+        raise RuntimeError("broken")
     with reading(engine) as other:
         assert other.exec(select(Entry)).all() == []
 
@@ -141,4 +140,5 @@ def test_reading_goes_on_beside_an_open_writer(engine: Engine) -> None:
 
 def test_both_kinds_of_session_are_dependencies_that_end_with_the_function() -> None:
     for kind in (ReadSession, WriteSession):
-        assert kind.__metadata__[0].scope == "function"
+        _, dependency = get_args(kind)
+        assert dependency.scope == "function"

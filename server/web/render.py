@@ -67,7 +67,8 @@ def render(
     else:
         context = page.new_context(names)
         text = "".join(page.blocks[block](context))
-    answer = HTMLResponse(text, status_code=status, headers={"Vary": "HX-Request", "Cache-Control": "no-store"})
+    headers = {"Vary": "HX-Request", "Cache-Control": "no-store"}
+    answer = HTMLResponse(text, status_code=status, headers=headers)
     if FLASH in request.cookies and block is None:
         answer.delete_cookie(FLASH)
     return answer

@@ -1,6 +1,6 @@
-"""The migrated schema is the schema of the models, triggers included, on both engines; and the way back works."""
+"""The migrated schema is that of the models, triggers included, on both engines; and the way back works."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 import pytest
@@ -33,18 +33,19 @@ def plain(index: Mapping[str, Any]) -> str:
 
 
 @pytest.fixture
-def created(engine: Engine) -> Iterator[Engine]:
+def created(engine: Engine) -> Engine:
     """A database made from the models: the migrated one, emptied and created again."""
     with engine.begin() as connection:
         tables.metadata.drop_all(connection)
         connection.execute(sa.text("DROP TABLE alembic_version"))
         tables.metadata.create_all(connection)
-    yield engine
+    return engine
 
 
 def test_migrating_makes_what_the_models_say(engine: Engine) -> None:
     with engine.connect() as connection:
-        context = MigrationContext.configure(connection, opts={"compare_type": True, "include_name": tables.ours})
+        opts = {"compare_type": True, "include_name": tables.ours}
+        context = MigrationContext.configure(connection, opts=opts)
         assert compare_metadata(context, tables.metadata) == []
 
 

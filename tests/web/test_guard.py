@@ -1,5 +1,7 @@
 """Origin guard, size limit and headers, before any route."""
 
+from collections.abc import AsyncIterator
+
 import anyio
 import httpx
 import pytest
@@ -24,7 +26,7 @@ def ask(
     async def here(request: Request) -> int:
         return len(await request.body())
 
-    async def pieces():  # type: ignore[no-untyped-def]
+    async def pieces() -> AsyncIterator[bytes]:
         for start in range(0, len(content or b""), 300):
             yield (content or b"")[start : start + 300]
 
