@@ -64,6 +64,7 @@ from server.physics.thermal.cooler import (
     HeaterTest,
     MapPoint,
 )
+from server.physics.thermal.differences import difference
 from server.physics.thermal.elements import (
     Element,
     Gas,
@@ -240,6 +241,7 @@ __all__ = [
     "cooling_time_at_power_s",
     "cooling_time_s",
     "current_lead",
+    "difference",
     "disc_view_factor",
     "doubts",
     "electronic_limit_W_K",

@@ -2,12 +2,10 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 
-import numpy as np
-
 from server.physics.statistics import Band
 from server.physics.thermal import fields
 from server.physics.thermal.budgeting import cooler_load_W, tested_K
-from server.physics.thermal.cooler import COOLED
+from server.physics.thermal.cooler import COOLED, HeaterTest
 from server.physics.thermal.copper import LAG_HARDLY_HELPS, lag_hardly_helps
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD, Place
 from server.physics.thermal.results import Gap, Margin, Warning_
@@ -24,7 +22,6 @@ COLDER_W = 0.02
 def margins(state: State, temperatures: Mapping[str, Band]) -> dict[str, Margin]:
     """Margin of every stage but the vessel."""
     incomplete = incomplete_from(state.gaps)
-    spare_K_W = np.diag(state.response_K_W)
     found = {}
     for stage in state.cryostat.stages[1:]:
         limit_K, band = state.cryostat.limits_K.get(stage), temperatures.get(stage)
@@ -34,8 +31,7 @@ def margins(state: State, temperatures: Mapping[str, Band]) -> dict[str, Margin]
             found[stage] = Margin(None, None, "no limit")
         else:
             margin_K = _margin(limit_K, band)
-            spare_W = _spare(margin_K, float(spare_K_W[INDEX[stage]]))
-            found[stage] = Margin(limit_K, margin_K, _status(limit_K, band), spare_W)
+            found[stage] = Margin(limit_K, margin_K, _status(limit_K, band), _spare(state, stage, margin_K))
     return found
 
 
@@ -65,11 +61,32 @@ def _status(limit_K: float, band: Band) -> str:
     return "within" if band.high <= limit_K else "may exceed"
 
 
-def _spare(margin_K: Band | None, kelvin_per_W: float) -> Band | None:
-    """Heat that would use up the margin, by the slope at the answer."""
-    if margin_K is None or kelvin_per_W <= 0.0:
+def _spare(state: State, stage: str, margin_K: Band | None) -> Band | None:
+    """Heat that would use up the margin, by the slope at the answer and how well that is known.
+
+    Beyond what the cooler was tested with nobody can say: then it is *more than* what is left of the test.
+    """
+    kelvin_per_W = float(state.response_K_W[INDEX[stage], INDEX[stage]])
+    column = min(INDEX[stage], PLATFORM) - SHIELD
+    if margin_K is None or kelvin_per_W <= 0.0 or COOLED[column] in state.problem.lift.untested:
         return None
-    return margin_K.scaled(1.0 / kelvin_per_W)
+    spare_W = margin_K.scaled(1.0 / kelvin_per_W)
+    unsure_W = _slope_uncertainty(state) * abs(spare_W.middle)
+    left_W = float(state.problem.lift.tested_W[column] - cooler_load_W(state)[0, column])
+    return _as_far_as_tested(spare_W.plus(Band(-unsure_W, 0.0, unsure_W)), max(left_W, 0.0))
+
+
+def _slope_uncertainty(state: State) -> float:
+    cooler = state.cryostat.cooler
+    return cooler.slope_uncertainty if isinstance(cooler, HeaterTest) else cooler.capacity_uncertainty
+
+
+def _as_far_as_tested(spare_W: Band, left_W: float) -> Band:
+    if spare_W.high is None or spare_W.high <= left_W:
+        return spare_W
+    low_W = left_W if spare_W.low is None else min(spare_W.low, left_W)
+    known = spare_W.best is not None and spare_W.best <= left_W
+    return Band(low_W, spare_W.best if known else None, None)
 
 
 def warnings(state: State, temperatures: Mapping[str, Band]) -> tuple[Warning_, ...]:
