@@ -13,7 +13,7 @@ from sqlmodel import Session, col, func, select
 from server.cryostats import contents
 from server.cryostats.documents import written
 from server.cryostats.models import BudgetRow, CoolerVersion, Cryostat, ElementRow
-from server.cryostats.rules import Difference, Put
+from server.cryostats.rules import Put
 from server.materials import service as materials
 from server.physics import thermal
 from server.physics.errors import NotSolved
@@ -150,6 +150,15 @@ def described(cryostat: Cryostat, version: CoolerVersion, bare: Mapping[str, Put
     }
 
 
+def cooler_doubts(cryostat: Cryostat, data: Mapping[str, Any]) -> Sequence[str]:
+    """What is unlikely in a cooler as entered; nothing where it no longer fits the stages."""
+    try:
+        known = document.read_cryostat({"stages": cryostat.stages, "cooler": data["cooler"]})
+    except document.BadDocument:
+        return ()
+    return thermal.doubts(known.cooler)
+
+
 def cooler_faults(cryostat: Cryostat, data: Mapping[str, Any]) -> dict[str, str]:
     """What the document refuses of a cooler, path → what to do."""
     about = {"stages": cryostat.stages, "cooler": data["cooler"]}
@@ -275,30 +284,18 @@ def bare_keys(session: Session, cryostat: Cryostat, puts: Mapping[str, Put]) -> 
     return frozenset(key for key, put in puts.items() if key in bare and bare[key].data == put.data)
 
 
-def shifts_K(now: thermal.Budget, then: thermal.Budget, difference: Difference) -> dict[str, Band]:
-    """What the difference does to each stage, with a band of its own.
+def shifts_K(
+    session: Session, cryostat: Cryostat, before: Mapping[str, Put], after: Mapping[str, Put]
+) -> Mapping[str, Band]:
+    """What going from `before` to `after` does to each stage, with a band of its own.
 
-    Two budgets share most of what is uncertain in them, so their bands must not be subtracted. What is added
-    or altered costs what it costs then, what is taken out or altered what it cost now; those bands add.
-    A stage is left out where two that are both "more than" leave nothing to say.
+    Two budgets share most of what is uncertain in them, so their bands must not be subtracted. A stage is
+    left out where nobody can say; all are before the first cooler.
     """
-    stages = now.temperatures.keys() & then.temperatures.keys()
-    found = {stage: _shift_K(stage, now, then, difference) for stage in stages}
-    return {stage: shift_K for stage, shift_K in found.items() if shift_K is not None}
-
-
-def _shift_K(stage: str, now: thermal.Budget, then: thermal.Budget, difference: Difference) -> Band | None:
-    came = [put.key for put in difference.added] + [row.after.key for row in difference.altered]
-    went = [put.key for put in difference.taken] + [row.before.key for row in difference.altered]
-    costs = [then.costs[key][stage] for key in came if stage in then.costs.get(key, {})]
-    costs += [now.costs[key][stage].scaled(-1) for key in went if stage in now.costs.get(key, {})]
-    if not costs or len(costs) != len(came) + len(went):
-        costs = [then.temperatures[stage], now.temperatures[stage].scaled(-1)]
+    own = materials.in_force(session)
+    builds = [tuple(read_each(puts.values(), own).values()) for puts in (before, after)]
     try:
-        spread = together(costs)
-    except ValueError:
-        return None
-    before, after = now.temperatures[stage].best, then.temperatures[stage].best
-    if before is None or after is None or spread.best is None:
-        return spread
-    return spread.shifted(after - before - spread.best)
+        instrument = physical(session, cryostat)
+        return thermal.difference(instrument, *builds) if instrument else {}
+    except (NotSolved, document.BadDocument):
+        return {}

@@ -16,6 +16,7 @@ TEST = (("heated", "Heated stage", ""), ("added_W", "Added heat", "mW"))
 LIFT = (("shield_W", "First stage lifts", "W"), ("platform_W", "Second stage lifts", "W"))
 READS = (("shield_K", "Shield", "K"), ("platform_K", "Platform", "K"))
 COLUMNS = {"heater-test": (*TEST, *READS), "map": (*LIFT, *READS)}
+SUFFIX = {"mW": "W", "kW": "W"}
 Cell = tuple[str, str, str]
 
 
@@ -29,6 +30,8 @@ class CoolerForm:
     bare_revision: str
     bare_K: Mapping[str, str]
     link: str
+    input: str
+    ageing: Mapping[str, str]
     note: str
 
 
@@ -56,6 +59,8 @@ def shown(form: Form | None, cryostat: Cryostat, last: Mapping[str, Any] | None)
         bare_revision=typed.text("bare_revision") or (str(cryostat.revision) if form is None else ""),
         bare_K=typed.under("bare."),
         link=typed.text("link_W_K"),
+        input=typed.text("input_W"),
+        ageing=typed.under("ageing."),
         note=typed.text("note"),
     )
 
@@ -68,7 +73,13 @@ def _texts(data: Mapping[str, Any]) -> list[tuple[str, str]]:
             if point.get(name) is not None:
                 text = point[name] if name == "heated" else show(point[name], unit)
                 texts.append((f"{kind}.{number}.{name}", text))
+    texts += [(f"ageing.{stage}", _plain(share)) for stage, share in data.get("ageing", {}).items()]
+    texts += [("input_W", show(data["input_W"], "kW"))] if data.get("input_W") else []
     return texts
+
+
+def _plain(value: Any) -> str:
+    return f"{value[0]:g}–{value[1]:g}" if isinstance(value, list) else "?" if value is None else f"{value:g}"
 
 
 def _with_zero(points: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -96,6 +107,15 @@ def read(form: Form) -> dict[str, Any]:
     }
     if kind == "map" and form.text("link_W_K"):
         data |= {"link": "flexible", "link_W_K": _number(form, "link_W_K", "W/K", faults)}
+    if kind == "map" and form.text("input_W"):
+        data["input_W"] = _number(form, "input_W", "kW", faults)
+    ageing = {
+        name: _number(form, f"ageing.{name}", "", faults)
+        for name, text in form.under("ageing.").items()
+        if text
+    }
+    if ageing:
+        data["ageing"] = ageing
     if not points:
         faults[f"{kind}.0.{COLUMNS[kind][1][0]}"] = "Enter at least one line"
     if faults:
@@ -132,7 +152,7 @@ def _point(form: Form, kind: str, number: int, faults: dict[str, str]) -> dict[s
 
 def _number(form: Form, path: str, unit: str, faults: dict[str, str]) -> Any:
     try:
-        value = parse_quantity(form.text(path), {"mW": "W"}.get(unit, unit.replace("/", "_")), unit)
+        value = parse_quantity(form.text(path), SUFFIX.get(unit, unit.replace("/", "_")), unit)
     except BadNumber as bad:
         faults[path] = str(bad)
         return None
@@ -146,6 +166,9 @@ def facts(data: Mapping[str, Any]) -> list[tuple[str, str]]:
     if data.get("link") == "flexible":
         link = data.get("link_W_K")
         rows.append(("Link to the platform", "unknown" if link is None else _range(link)))
+    if data.get("input_W"):
+        rows.append(("Power of the compressor", in_unit(data["input_W"], "kW")))
+    rows += [(f"Lift left, {stage}", _plain(share)) for stage, share in data.get("ageing", {}).items()]
     return rows
 
 

@@ -111,6 +111,8 @@ class CoolerView:
     may_enter: bool
     versions: tuple[tuple[CoolerVersion, Sequence[tuple[str, str]], Sequence[Sequence[str]]], ...]
     """Each with its key facts and its points as rows of texts."""
+    doubts: Mapping[int, Sequence[str]]
+    """Version → what is unlikely in it."""
     form: cooler_form.CoolerForm
     faults: Mapping[str, str]
 
@@ -127,6 +129,7 @@ def cooler(
             (row, cooler_form.facts(row.data["cooler"]), cooler_form.points(row.data["cooler"]))
             for row in versions
         ),
+        doubts={row.number: budget.cooler_doubts(cryostat, row.data) for row in versions},
         form=cooler_form.shown(form, cryostat, versions[0].data["cooler"] if versions else None),
         faults=cooler_form.cells(form, refused.fields) if refused and form else NO_FAULTS,
     )
