@@ -343,7 +343,7 @@ def test_the_change_form_takes_the_tag_and_says_at_the_field_when_there_is_none(
         "kind": "wire",
         "label": "Loom",
         "e.material": "phosphor-bronze",
-        "e.diameter_m": "0.127",
+        "e.diameter_m": "0.127 mm",
         "e.count": "24",
         "do": "log",
     }
