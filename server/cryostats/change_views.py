@@ -134,7 +134,7 @@ def _preview(
         return None
     if found.difference.empty:
         return None
-    moved_K = budget.shifts_K(found.now, found.then.budget, found.difference)
+    moved_K = budget.shifts_K(session, cryostat, found.before, found.after)
     return PreviewView(
         effects=shifts(cryostat, found.now, found.then.budget, moved_K),
         diff=difference_view(found.difference),

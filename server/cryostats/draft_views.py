@@ -104,7 +104,7 @@ def show(
     wanted = drafts.intended(session, cryostat, version)
     stored, now = drafts.budget_of(session, version), budget.of_revision(session, cryostat, cryostat.revision)
     to_now = difference(present, wanted)
-    moved_K = budget.shifts_K(now.budget, stored.budget, to_now)
+    moved_K = budget.shifts_K(session, cryostat, present, wanted)
     grade = guards.grade_of(session, person, cryostat)
     touched = {put.key for put in drafts.change_of(version).put}
     return DraftView(

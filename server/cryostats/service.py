@@ -34,6 +34,7 @@ class Preview:
     now: thermal.Budget
     then: budget.Found
     difference: Difference
+    before: Mapping[str, Put]
     after: Mapping[str, Put]
 
 
@@ -95,7 +96,7 @@ def preview(session: Session, cryostat: Cryostat, change: Change, on: int | None
     after = rules.applied(ground, change)
     then = budget.compute(session, cryostat, after)
     now = budget.of_revision(session, cryostat, cryostat.revision)
-    return Preview(now.budget, then, rules.difference(present, after), after)
+    return Preview(now.budget, then, rules.difference(present, after), present, after)
 
 
 def log_change(

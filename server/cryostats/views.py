@@ -290,11 +290,9 @@ class ComparisonView:
 def comparison(session: Session, cryostat: Cryostat, first: int, second: int) -> ComparisonView:
     """Both computed with the newest cooler, so that only the configuration differs."""
     diff = service.compare(session, cryostat, first, second)
-    before, after = (
-        budget.compute(session, cryostat, contents.elements(session, cryostat, number)).budget
-        for number in (first, second)
-    )
-    moved_K = budget.shifts_K(before, after, diff)
+    builds = [contents.elements(session, cryostat, number) for number in (first, second)]
+    before, after = (budget.compute(session, cryostat, build).budget for build in builds)
+    moved_K = budget.shifts_K(session, cryostat, *builds)
     return ComparisonView(
         cryostat, first, second, difference_view(diff), shifts(cryostat, before, after, moved_K)
     )
