@@ -43,14 +43,15 @@ class Conductor:
     """One of the solids side by side in a run.
 
     A lag reaches it through the filler of its clamp (``lagged`` is ``clamp``), through the `sleeve` around
-    it, or ``always`` perfectly. `width` is how much wider than a wire it lies under a clamp.
+    it, or ``always`` perfectly. `width` is how much wider than a wire it lies under a clamp. `current_A` is
+    None in what never carries any; a current that may be zero still makes its terms.
     """
 
     solid: Material
     area_m2: float
     count: float
     lagged: str = "clamp"
-    current_A: float = 0.0
+    current_A: float | None = None
     sleeve: tuple[Material, float, float] | None = None
     width: float = 1.0
 
@@ -71,7 +72,7 @@ def run_terms(run: Run, place: Place, read: Reader) -> list[Term]:
     conductors = list(_conductors(run, read))
     terms = []
     for weight, lags in _patterns(run, stations, read):
-        route = _route(stations, lengths_m, lags)
+        route = _route(run, stations, lengths_m, lags, read)
         for conductor in conductors:
             terms += _paths(run, conductor, route, weight, place, read)
     return terms + _signal(run, place, read)
@@ -126,14 +127,15 @@ def _patterns(run: Run, stations: list[str], read: Reader) -> Iterator[tuple[flo
         yield math.prod(weight for weight, _ in way), held
 
 
-def _route(stations: list[str], lengths_m: list[float], lags: Held) -> Route:
-    """The stations that hold the run, the lengths in between added up."""
+def _route(run: Run, stations: list[str], lengths_m: list[float], lags: Held, read: Reader) -> Route:
+    """The stations that hold the run, the lengths in between added up; of a stretch without any, unknown."""
     stages, spans_m, clamps = [stations[0]], [0.0], []
     for stage, length_m in zip(stations[1:], lengths_m, strict=True):
         spans_m[-1] += length_m
         if stage in lags or stage == stations[-1]:
             if spans_m[-1] <= 0.0:
-                raise Refusal(f"Give the length of the run from {stages[-1]} to {stage}.", stage)
+                what = f"length from {stages[-1]} to {stage}"
+                spans_m[-1] = read(what, what, None, _UNKNOWN[run.kind, "lengths_m"])
             stages.append(stage)
             spans_m.append(0.0)
             clamps.append(lags.get(stage))
@@ -152,7 +154,7 @@ def _paths(
     terms = [
         Term(row, at[hot], at[cold], area_m2 * per_m) for hot, cold, per_m in paths(route.spans_m, grips)
     ]
-    if conductor.current_A:
+    if conductor.current_A is not None:
         terms += _joule(conductor, route, shares(route.spans_m, grips), weight, place)
     return terms
 
@@ -201,6 +203,7 @@ def _joule(
     conductor: Conductor, route: Route, goes: tuple[tuple[float, ...], ...], weight: float, place: Place
 ) -> list[Term]:
     """What the current makes in every span, at the ends it goes to."""
+    assert conductor.current_A is not None
     at = [INDEX[stage] for stage in route.stages]
     into_W = [0.0] * len(at)
     for number, span_m in enumerate(route.spans_m):
@@ -218,7 +221,9 @@ def _joule(
 
 
 def _conductors(run: Run, read: Reader) -> Iterator[Conductor]:
-    current_A = read("current_A", "current", run.current_A, _UNKNOWN[run.kind, "current_A"])
+    current_A = None
+    if run.current_A != 0.0:
+        current_A = read("current_A", "current", run.current_A, _UNKNOWN[run.kind, "current_A"])
     if run.kind == "ribbon":
         yield from _ribbon(run, current_A, read)
     elif run.kind == "coax":
@@ -229,7 +234,7 @@ def _conductors(run: Run, read: Reader) -> Iterator[Conductor]:
             yield Conductor(solid, area_m2, share * run.count, current_A=current_A)
 
 
-def _ribbon(run: Run, current_A: float, read: Reader) -> Iterator[Conductor]:
+def _ribbon(run: Run, current_A: float | None, read: Reader) -> Iterator[Conductor]:
     """Traces, ground plane and backing."""
     thickness_m = _number(run, "thickness_m", "thickness of the traces", read)
     trace_m2 = _number(run, "width_m", "width of a trace", read) * thickness_m
@@ -245,7 +250,7 @@ def _ribbon(run: Run, current_A: float, read: Reader) -> Iterator[Conductor]:
         yield Conductor(material(run.backing), backing_m2, run.count, "always")
 
 
-def _coax(run: Run, current_A: float, read: Reader) -> Iterator[Conductor]:
+def _coax(run: Run, current_A: float | None, read: Reader) -> Iterator[Conductor]:
     """Jacket, dielectric and centre."""
     outer_m = _number(run, "diameter_m", "outer diameter", read)
     middle_m = outer_m * _number(run, "dielectric_ratio", "dielectric diameter", read)

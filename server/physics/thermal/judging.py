@@ -8,6 +8,7 @@ from server.physics.thermal.budgeting import cooler_load_W, tested_K
 from server.physics.thermal.cooler import COOLED, HeaterTest
 from server.physics.thermal.copper import LAG_HARDLY_HELPS, lag_hardly_helps
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD, Place
+from server.physics.thermal.remarks import no_lid
 from server.physics.thermal.results import Gap, Margin, Warning_
 from server.physics.thermal.runs import Run
 from server.physics.thermal.state import State
@@ -82,17 +83,20 @@ def _slope_uncertainty(state: State) -> float:
 
 
 def _as_far_as_tested(spare_W: Band, left_W: float) -> Band:
-    if spare_W.high is None or spare_W.high <= left_W:
+    """An upper end beyond the test goes; of a stage that may be beyond it already, it stays."""
+    if spare_W.high is None or spare_W.high <= left_W or spare_W.low is None:
         return spare_W
-    low_W = left_W if spare_W.low is None else min(spare_W.low, left_W)
+    low_W = min(spare_W.low, left_W)
     known = spare_W.best is not None and spare_W.best <= left_W
     return Band(low_W, spare_W.best if known else None, None)
 
 
 def warnings(state: State, temperatures: Mapping[str, Band]) -> tuple[Warning_, ...]:
     """What a person should look at: of the cooler and the stages first, then of every element."""
-    found = [*_of_stages(state, temperatures), *_of_cooler(state)]
-    for number in range(int(state.inventory.now.sum())):
+    now = state.inventory.elements[: int(state.inventory.now.sum())]
+    lid = no_lid(state.cryostat.stages, now)
+    found = [*_of_stages(state, temperatures), *_of_cooler(state), *lid]
+    for number in range(len(now)):
         found += state.recipes[number].warnings
         if state.recipes[number].copper:
             found.append(_of_copper(state, number))

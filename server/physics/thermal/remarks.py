@@ -1,6 +1,6 @@
 """What a person should look at in an element, whatever the temperatures."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from server.physics.materials import Material
@@ -46,15 +46,25 @@ def _run(run: Run) -> Iterator[Remark]:
     ends = [INDEX[cold] for _, cold in run.lengths_m]
     if ends and max(ends) < INDEX[run.ends_on]:
         last = fields.STAGES[max(ends)]
+        held = any(lag.stage == last and lag.state != "none" for lag in run.lags)
+        counts = "0.1 to 1 m" if held else "none"
         yield (
             "length-not-given",
-            f"No length is given from the {last} to the {run.ends_on}: it counts as none.",
+            f"No length is given from the {last} to the {run.ends_on}: it counts as {counts}.",
         )
     if run.kind == "ribbon" and run.ground_plane == "not-recorded":
         yield (
             "ground-plane-not-recorded",
             "A ground plane carries as much heat as a thick wire: is there one?",
         )
+
+
+def no_lid(stages: Iterable[str], elements: Iterable[Element]) -> tuple[Warning_, ...]:
+    """A shield has a lid: one that is nowhere in the configuration may be off as well as on."""
+    if "shield" not in stages or any(isinstance(element, Lid) for element in elements):
+        return ()
+    text = "No lid of the shield is entered, on or off. Off, it is the largest item there is: enter it."
+    return (Warning_(None, "lid-not-recorded", text),)
 
 
 def _unlagged(run: Run, place: Place) -> Iterator[Remark]:

@@ -65,7 +65,7 @@ class Run:
     A crossing without a lag is passed by and its length adds to the next. Heat is booked at the stage of
     the lag that takes it, and at `ends_on`. `material` is the conductor; of a coax the jacket.
 
-    A crossing whose length is not given adds nothing to a run that passes it by.
+    A crossing whose length is not given adds nothing to a run that passes it by; from a lag on it is unknown.
     """
 
     key: str

@@ -2,6 +2,7 @@
 
 import pytest
 
+from server.physics.statistics import Band
 from server.physics.thermal import Source, balance
 from tests.physics.thermal.bench import GREASED, bench_a, best
 
@@ -27,3 +28,12 @@ def test_spare_heat_ends_where_the_heater_test_ended() -> None:
     assert spare_W is not None
     assert (spare_W.best, spare_W.high) == (None, None)
     assert spare_W.low == pytest.approx(0.150, abs=1e-6)
+
+
+def test_a_stage_that_may_be_beyond_the_test_already_has_no_lower_end_of_spare_heat() -> None:
+    spare_W = (
+        balance(bench_a(), [GREASED, Source("s", power_W=Band(0.001, 0.05, 0.4))]).margins["platform"].spare_W
+    )
+    assert spare_W is not None
+    assert spare_W.low is None
+    assert best(spare_W) == pytest.approx(0.006, abs=1e-4)
