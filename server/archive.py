@@ -27,8 +27,11 @@ ABOUT = "about.json"
 BATCH = 1000
 
 
-def write_archive(chosen: Settings, to: Path) -> Path:
-    """Write the archive beside its final name, then move it there, so that a torn one never looks whole."""
+def write_archive(chosen: Settings, to: Path) -> list[str]:
+    """Write the archive beside its final name, then move it there, so that a torn one never looks whole.
+
+    The digests of files that could not be taken along come back; the rest is in it.
+    """
     unfinished = to.with_name(to.name + ".part")
     with (
         _closing(make_engine(chosen.url)) as engine,
@@ -45,9 +48,9 @@ def write_archive(chosen: Settings, to: Path) -> Path:
             with archive.open(f"tables/{table.name}.jsonl", "w", force_zip64=True) as file:
                 for row in connection.execute(sa.select(table).order_by(*table.primary_key)).mappings():
                     file.write(_line(row))
-        packing.pack(archive, connection, chosen.home)
+        lost = packing.pack(archive, connection, chosen.home)
     unfinished.replace(to)
-    return to
+    return lost
 
 
 def _snapshot(engine: Engine) -> Connection:
@@ -71,6 +74,7 @@ def read_archive(chosen: Settings, source: Path) -> None:
         with zipfile.ZipFile(source) as archive:
             schema = _schema_of(archive, source)
             chosen.home.mkdir(parents=True, exist_ok=True)
+            _refuse_other_books(chosen.url, schema)
             packing.unpack(archive, chosen.home)
             tables.upgrade(chosen.url, schema)
             with _closing(make_engine(chosen.url)) as engine, engine.begin() as connection:
@@ -100,6 +104,20 @@ def _schema_of(archive: zipfile.ZipFile, source: Path) -> str:
     if schema not in tables.schemas():
         raise ValueError(f"{source} was written by a later program; bring this one up to date first")
     return schema
+
+
+def _refuse_other_books(url: str, schema: str) -> None:
+    """Look before anything is touched: an empty database, or one of the archive's schema without a row."""
+    file = sa.make_url(url).database if url.startswith("sqlite") else None
+    if file is not None and not Path(file).exists():
+        return
+    with _closing(make_engine(url)) as engine, engine.connect() as connection:
+        here = MigrationContext.configure(connection).get_current_revision()
+        _refuse_filled(connection, _tables_there(connection))
+        if here is not None and here != schema:
+            raise ValueError(
+                f"The database is at schema {here}, the archive at {schema}; restore into a new one"
+            )
 
 
 def _tables_there(connection: Connection) -> list[sa.Table]:

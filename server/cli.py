@@ -81,7 +81,13 @@ def backup(to: Path) -> None:
     """Copy database and files into one archive, while the server runs."""
     from server.archive import write_archive
 
-    typer.echo(f"{write_archive(settings(), to)} written.")
+    try:
+        lost = write_archive(settings(), to)
+    except OSError as problem:
+        _fail(f"Not written: {problem}")
+    typer.echo(f"{to} written.")
+    if lost:
+        _fail(f"{len(lost)} files could not be taken along: {', '.join(lost)}")
 
 
 @app.command()

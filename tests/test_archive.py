@@ -1,6 +1,7 @@
 """Backup while somebody writes, and restore, on the same engine and on the other."""
 
 import json
+import shutil
 import threading
 import zipfile
 from collections.abc import Iterator
@@ -25,6 +26,12 @@ from server.settings import Settings
 from tests.factories import AT, a_cooler, a_cryostat, lid, logged, somebody, wire
 
 Rows = dict[str, list[dict[str, Any]]]
+
+
+def archived(chosen: Settings, to: Path) -> Path:
+    """The archive of a book, written."""
+    write_archive(chosen, to)
+    return to
 
 
 @pytest.fixture
@@ -79,14 +86,14 @@ def target(request: pytest.FixtureRequest, database_url: str, tmp_path: Path) ->
 def test_every_row_comes_back_on_either_engine(chosen: Settings, target: Settings, tmp_path: Path) -> None:
     before = everything(chosen.url)
     assert sum(map(len, before.values())) > 30
-    read_archive(target, write_archive(chosen, tmp_path / "books.zip"))
+    read_archive(target, archived(chosen, tmp_path / "books.zip"))
     assert everything(target.url) == before
 
 
 def test_what_came_back_can_be_carried_on_and_still_refuses_to_be_rewritten(
     chosen: Settings, target: Settings, tmp_path: Path
 ) -> None:
-    read_archive(target, write_archive(chosen, tmp_path / "books.zip"))
+    read_archive(target, archived(chosen, tmp_path / "books.zip"))
     engine = make_engine(target.url)
     with writing(engine) as session:
         ada = ada_of(session)
@@ -127,7 +134,7 @@ def test_an_archive_taken_while_somebody_writes_holds_no_half_of_a_change(
     chosen: Settings, engine: Engine, tmp_path: Path
 ) -> None:
     with busy(engine) as written:
-        archives = [write_archive(chosen, tmp_path / f"{number}.zip") for number in range(3)]
+        archives = [archived(chosen, tmp_path / f"{number}.zip") for number in range(3)]
     assert len(written) > 2, "somebody did write"
     for number, source in enumerate(archives):
         there = Settings(home=tmp_path / f"there-{number}", database_url="")
@@ -150,7 +157,7 @@ def whole(chosen: Settings) -> None:
 
 def test_books_that_hold_something_are_not_written_over(chosen: Settings, tmp_path: Path) -> None:
     before = everything(chosen.url)
-    source = write_archive(chosen, tmp_path / "books.zip")
+    source = archived(chosen, tmp_path / "books.zip")
     with pytest.raises(ValueError, match="something in this database already"):
         read_archive(chosen, source)
     assert everything(chosen.url) == before
@@ -164,7 +171,7 @@ def test_an_unfinished_archive_never_bears_the_final_name(
 
     monkeypatch.setattr(archive, "_line", broken)
     with pytest.raises(OSError, match="full"):
-        write_archive(chosen, tmp_path / "books.zip")
+        archived(chosen, tmp_path / "books.zip")
     assert not (tmp_path / "books.zip").exists()
 
 
@@ -205,6 +212,16 @@ def test_an_archive_with_broken_rows_leaves_nothing_behind(tmp_path: Path) -> No
             read_archive(there, foreign(tmp_path, OURS, person=broken))
         tables.upgrade(there.url)
         assert not any(everything(there.url).values())
+        shutil.rmtree(there.home)
+
+
+def test_books_of_another_schema_are_left_as_they_were(tmp_path: Path) -> None:
+    """An archive of the first schema must neither skip the steps between nor migrate what it refuses."""
+    there = elsewhere(tmp_path)
+    there.home.mkdir(parents=True)
+    tables.upgrade(there.url)
+    with pytest.raises(ValueError, match="schema"):
+        read_archive(there, foreign(tmp_path, OURS))
 
 
 def test_an_archive_of_an_earlier_schema_is_brought_up_to_this_one(tmp_path: Path, database_url: str) -> None:

@@ -18,7 +18,7 @@ from server.cryostats.rules import Change, Put
 from server.cryostats.typed import typed
 from server.errors import Refused
 from server.physics.thermal import document
-from server.web.forms import Form
+from server.web.forms import WHOLE, Form
 
 LONGEST_HELD = 1_500_000
 ROW = re.compile(r"(lags|attenuators)\[(\d+)\]\.(\w+)")
@@ -60,7 +60,7 @@ class InHand:
         return json.dumps({"put": [written(put) for put in self.put], "remove": list(self.remove)})
 
 
-def read(form: Form, cryostat: Cryostat, zone: str) -> InHand:
+def read(form: Form, zone: str) -> InHand:
     """The change page as it was sent. What cannot be read is in `faults`, never lost."""
     faults: dict[str, str] = {}
     put, remove = _held(form.text("held"), faults)
@@ -70,8 +70,10 @@ def read(form: Form, cryostat: Cryostat, zone: str) -> InHand:
     except Refused as refused:
         faults |= refused.fields
     base = form.text("base_revision")
+    if not WHOLE.fullmatch(base):
+        faults["base_revision"] = "The page does not say on which revision it was begun; open it again"
     return InHand(
-        base_revision=int(base) if base.isdigit() and len(base) < 9 else cryostat.revision,
+        base_revision=int(base) if WHOLE.fullmatch(base) else -1,
         reason=form.text("reason"),
         done_at_text=form.text("done_at"),
         done_at=done_at,

@@ -66,7 +66,7 @@ def step(
     """Preview, put aside, open, leave out, or log: what `do` says. Only `log` stores anything."""
     cryostat = guards.find(session, slug)
     guards.need(session, person, cryostat, OPEN)
-    in_hand = change_form.read(form, cryostat, request.state.laboratory.zone)
+    in_hand = change_form.read(form, request.state.laboratory.zone)
     do, _, what = form.text("do").partition(":")
     if do == "log":
         return _log(request, session, person, cryostat, in_hand)

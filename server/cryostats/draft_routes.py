@@ -130,7 +130,7 @@ class Desk:
 
 
 def _step(desk: Desk, form: Form) -> Response:
-    in_hand = change_form.read(form, desk.cryostat, desk.request.state.laboratory.zone)
+    in_hand = change_form.read(form, desk.request.state.laboratory.zone)
     house = desk.sheet.draft.house if desk.sheet else form.has("house_draft") and desk.person.steward
     drawing = Drawing(form.text("name"), tuple(form.all("parties")), house, form.whole("after") or 0)
     do, _, what = form.text("do").partition(":")

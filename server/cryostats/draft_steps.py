@@ -88,7 +88,8 @@ def _need_open(found: Sheet, person: Person, what: str) -> None:
     state = found.standing.state
     if state not in OPEN_STATES[what]:
         raise Conflict(f"{found.draft.name} is {found.standing.words}; it cannot be {WORDS[what]} now.")
-    if what == "yes" and person.name not in found.standing.missing:
+    said_yes = {row.by_id for row in found.steps if row.what == "yes" and row.version == found.draft.version}
+    if what == "yes" and person.id in said_yes:
         raise Conflict("You have said yes to this version already.")
 
 

@@ -42,6 +42,7 @@ def make(request: Request, steward: Steward, session: WriteSession, form: SentFo
     try:
         cryostat = instruments.make(session, steward, _about(form), now())
     except Refused as refused:
+        session.rollback()
         view = instrument_views.describing(None, form, refused)
         return render(request, "cryostats/describe.html", view, status=422)
     return done(
@@ -67,7 +68,8 @@ def describe(
     try:
         instruments.describe(session, steward, cryostat, _about(form), now())
     except Refused as refused:
-        view = instrument_views.describing(cryostat, form, refused)
+        session.rollback()
+        view = instrument_views.describing(guards.find(session, slug), form, refused)
         return render(request, "cryostats/describe.html", view, status=422)
     return done(request, f"/cryostats/{slug}", "Description stored.")
 

@@ -164,6 +164,8 @@ def enter_state(
         found["state"] = "Choose one of the states"
     if since > at:
         found["since"] = "A state begins in the past or now"
+    if since.year < rules.EARLIEST_YEAR:
+        found["since"] = f"Enter a time after {rules.EARLIEST_YEAR}"
     if found:
         raise Refused("The state was not stored.", found)
     assert cryostat.id is not None

@@ -140,9 +140,11 @@ def pin_numbers(text: str) -> tuple[int, ...]:
         if read is None:
             raise BadNumber("Enter pins such as 3, or 1-24, or 1, 3, 5-7")
         found += range(int(read[1]), int(read[2] or read[1]) + 1)
+        if len(found) > MOST_PINS:
+            raise BadNumber(f"Enter at most {MOST_PINS} pins at once")
     if not found:
         raise BadNumber("Enter pins such as 3, or 1-24, or 1, 3, 5-7")
-    return tuple(dict.fromkeys(found))[: MOST_PINS + 1]
+    return tuple(dict.fromkeys(found))
 
 
 def resistance(text: str) -> tuple[float | None, bool]:

@@ -163,6 +163,13 @@ def _faults(said: Described, cryostat: Cryostat, today: date) -> dict[str, str]:
     return found
 
 
+def need_in(session: Session, cryostat: Cryostat, number: int) -> None:
+    """NotFound unless the sample is one of this cryostat's."""
+    sample = session.get(Sample, number) if 0 < number <= LARGEST_KEY else None
+    if sample is None or sample.cryostat_id != cryostat.id:
+        raise NotFound(f"{cryostat.name} has no sample {number}.")
+
+
 def approve(session: Session, person: Person, number: int, note: str, at: datetime) -> SampleStep:
     """The steward has asked what it is and what happens if it breaks, and says yes."""
     return _step(session, person, number, APPROVED, note, at, STEWARD)

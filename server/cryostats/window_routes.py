@@ -9,7 +9,7 @@ from server.cryostats import guards, samples, window, window_views
 from server.cryostats.rules import STEWARD
 from server.cryostats.samples import Described
 from server.db import ReadSession, WriteSession, now
-from server.errors import Conflict, Refused
+from server.errors import Conflict, NotFound, Refused
 from server.laboratory import orders
 from server.people.guards import CurrentPerson
 from server.people.models import Person
@@ -97,8 +97,11 @@ def step(
     form: SentForm,
 ) -> Response:
     """Approve a sample, or take it out."""
-    act = samples.approve if step == "approve" else samples.take_out
-    row = act(session, person, number, form.text("note"), now())
+    acts = {"approve": samples.approve, "take-out": samples.take_out}
+    if step not in acts:
+        raise NotFound("There is no such step of a sample.")
+    samples.need_in(session, guards.find(session, slug), number)
+    row = acts[step](session, person, number, form.text("note"), now())
     return done(request, f"/cryostats/{slug}/samples", f"The sample is {row.what}.")
 
 

@@ -15,13 +15,17 @@ WHOLE = re.compile(r"-?[0-9]{1,9}")
 """A whole number that every database can hold."""
 
 
+NO_TEXT = re.compile("[\x00\ud800-\udfff]")
+"""What is no text in any database: the null sign and half surrogate pairs."""
+
+
 class Form:
     """What somebody typed, by field name."""
 
     def __init__(self, fields: Sequence[tuple[str, str]]) -> None:
         self._fields: dict[str, list[str]] = {}
         for name, value in fields:
-            self._fields.setdefault(name, []).append(value.strip().replace("\x00", ""))
+            self._fields.setdefault(name, []).append(NO_TEXT.sub("", value.strip()))
 
     def text(self, name: str) -> str:
         """The last value of the field, or an empty text."""

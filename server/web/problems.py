@@ -4,6 +4,7 @@ import json
 import logging
 from urllib.parse import quote
 
+import sqlalchemy as sa
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import RedirectResponse, Response
@@ -16,6 +17,7 @@ log = logging.getLogger(__name__)
 SENTENCES = {
     404: "There is no such page.",
     405: "This address does not take that kind of request.",
+    503: "Somebody else is storing just now. Nothing of yours was stored; try again.",
     500: "Something went wrong here. Nothing was stored; the server's log says what it was.",
 }
 
@@ -25,6 +27,9 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(Problem, _problem)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RequestValidationError, _validation)
+    app.add_exception_handler(OverflowError, _no_such_number)
+    app.add_exception_handler(sa.exc.DataError, _no_such_number)
+    app.add_exception_handler(sa.exc.OperationalError, _busy)
     app.add_exception_handler(Exception, _broken)
 
 
@@ -69,6 +74,17 @@ def _validation(request: Request, problem: Exception) -> Response:
     assert isinstance(problem, RequestValidationError)
     fields = {".".join(str(part) for part in row["loc"][1:]): row["msg"] for row in problem.errors()}
     return answer(request, 422, "The request cannot be read. Mend the fields named below.", fields)
+
+
+def _no_such_number(request: Request, _problem: Exception) -> Response:
+    """A number in an address or a body that no key can be: the database would not take it."""
+    return answer(request, 404, SENTENCES[404])
+
+
+def _busy(request: Request, problem: Exception) -> Response:
+    """Somebody else held the database for longer than we wait."""
+    log.warning("database busy on %s %s: %s", request.method, request.url.path, problem)
+    return answer(request, 503, SENTENCES[503])
 
 
 def _broken(request: Request, problem: Exception) -> Response:

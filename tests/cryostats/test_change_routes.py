@@ -386,3 +386,21 @@ def test_a_lid_is_never_taken_out_but_altered(desk: TestClient) -> None:
     """A lid is on or off, never implied: common practice, no source."""
     page = desk.get("/cryostats/bench-a/change?take=lid").text
     assert 'name="was_key" value="lid"' in page
+
+
+@pytest.mark.parametrize("base", ["", "²", "1e3", "99999999999"])
+def test_a_change_that_does_not_say_its_base_is_not_logged_over_another(desk: TestClient, base: str) -> None:
+    answer = send(desk, "log", base_revision=base, reason="Loom out", held='{"put": [], "remove": ["loom"]}')
+    assert answer.status_code in (409, 422)
+    assert "loom" in desk.get("/cryostats/bench-a").text
+
+
+def test_a_state_of_the_year_one_is_refused(desk: TestClient) -> None:
+    answer = desk.post("/cryostats/bench-a/state", data={"state": "cold", "since": "0001-01-01T00:00+00:00"})
+    assert answer.status_code == 422
+    assert desk.get("/cryostats").status_code == 200
+
+
+@pytest.mark.parametrize("address", ["/people/99999999999999999999", "/drafts/99999999999999999999"])
+def test_a_number_no_key_can_be_is_not_found(desk: TestClient, address: str) -> None:
+    assert desk.get(address).status_code == 404

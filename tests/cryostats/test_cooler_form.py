@@ -38,7 +38,10 @@ def desk(engine: Engine, steward_client: TestClient, steward: Person) -> TestCli
 def test_one_reference_cooldown_is_the_zero_of_both_heaters() -> None:
     points = cooler_form.read(Form(TEST))["cooler"]["points"]
     zeros = [point for point in points if point["added_W"] == 0]
-    assert [(point["heated"], point["platform_K"]) for point in zeros] == [("platform", 3.18), ("shield", 3.18)]
+    assert [(point["heated"], point["platform_K"]) for point in zeros] == [
+        ("platform", 3.18),
+        ("shield", 3.18),
+    ]
 
 
 def test_watts_and_kelvin_are_read_into_si() -> None:

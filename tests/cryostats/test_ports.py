@@ -352,3 +352,12 @@ def test_without_the_rule_a_line_would_go_on_a_dead_pin(
     assert port_rules.DEAD not in {
         row.state for row in ports.pins(books[0], books[2])[port_of(books).id or 0].values()
     }
+
+
+def test_more_pins_than_a_port_can_have_are_refused_before_they_are_counted_out() -> None:
+    """A short text must not become millions of numbers."""
+    from server.cryostats.port_rules import pin_numbers
+    from server.units import BadNumber
+
+    with pytest.raises(BadNumber, match="at once"):
+        pin_numbers(",".join(["1-9999"] * 1000))

@@ -16,6 +16,12 @@ from server.settings import Settings
 AT = datetime(2026, 3, 14, tzinfo=UTC)
 
 
+def archived(chosen: Settings, to: Path) -> Path:
+    """The archive of a book, written."""
+    write_archive(chosen, to)
+    return to
+
+
 @pytest.fixture
 def chosen(database_url: str, tmp_path: Path, session: Session) -> Settings:
     """A home with one picture in it, its small one beside it."""
@@ -34,7 +40,7 @@ def kept(home: Path) -> set[bytes]:
 
 
 def test_backup_takes_the_files_along_and_restore_brings_them_back(chosen: Settings, tmp_path: Path) -> None:
-    archive = write_archive(chosen, tmp_path / "book.zip")
+    archive = archived(chosen, tmp_path / "book.zip")
     there = elsewhere(tmp_path)
     read_archive(there, archive)
     assert kept(there.home) == kept(chosen.home) == {b"picture", b"small"}
@@ -44,7 +50,7 @@ def test_a_file_that_is_missing_does_not_keep_the_others_from_being_saved(
     chosen: Settings, tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     store.place(chosen.home, store.digest_of(b"small")).unlink()
-    archive = write_archive(chosen, tmp_path / "book.zip")
+    archive = archived(chosen, tmp_path / "book.zip")
     there = elsewhere(tmp_path)
     read_archive(there, archive)
     assert kept(there.home) == {b"picture"}
@@ -54,7 +60,7 @@ def test_a_file_that_is_missing_does_not_keep_the_others_from_being_saved(
 def test_an_archive_with_a_file_that_is_not_what_it_says_fills_nothing(
     chosen: Settings, tmp_path: Path
 ) -> None:
-    archive = write_archive(chosen, tmp_path / "book.zip")
+    archive = archived(chosen, tmp_path / "book.zip")
     with zipfile.ZipFile(archive, "a") as opened:
         opened.writestr("files/../../escaped", b"x")
     there = elsewhere(tmp_path)
