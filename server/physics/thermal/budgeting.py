@@ -15,7 +15,7 @@ from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD
 from server.physics.thermal.results import Cause
 from server.physics.thermal.runs import Run
 from server.physics.thermal.sampled import must_sample, sampled_ends_K
-from server.physics.thermal.state import TWO, State
+from server.physics.thermal.state import State
 from server.physics.thermal.system import STAGES, Indices
 from server.physics.thermal.unsure import COOLER, Changes, Influences
 
@@ -108,7 +108,7 @@ def tested_K(state: State) -> tuple[Array, NDArray[np.bool_]]:
     What hangs on the platform is beyond when the platform is.
     """
     ceiling_K, beyond = np.full(STAGES, np.inf), np.zeros(STAGES, dtype=bool)
-    load_W = cooler_load_W(state)
+    load_W = state.load_W
     for number, stage in enumerate((SHIELD, PLATFORM)):
         limit_W = state.problem.lift.tested_W[number]
         if state.problem.cooled[stage] and np.isfinite(limit_W):
@@ -121,12 +121,6 @@ def tested_K(state: State) -> tuple[Array, NDArray[np.bool_]]:
     if beyond[PLATFORM]:
         beyond[PLATFORM:] = True
     return ceiling_K, beyond
-
-
-def cooler_load_W(state: State) -> Array:
-    """Watts the cooler sees beyond its reference (of a map: all of them): (1, 2)."""
-    heat_W = state.problem.system.heat_W(state.now[None, :], state.T_K[None, :])[0]
-    return np.asarray(heat_W[:, TWO] - state.subtract_W)
 
 
 class Shares(NamedTuple):

@@ -66,7 +66,8 @@ def _by_cooler_K(state: State, T_K: Array, now: Array, here: Residuals) -> Array
     heat_W = state.problem.system.heat_W(now, T_K)[0][:, TWO]
     lift = state.problem.lift
     usual_K = lift.kelvin(heat_W - state.subtract_W, state.settings)[0]
-    each = Settings.stacked([settings] * many)
+    names = ("rise", "lift", "link_K_W", "offset_K")
+    each = Settings(*(np.concatenate([getattr(settings, name)] * many) for name in names))
     then_K = lift.kelvin((heat_W[:, None, :] - then_W).reshape(-1, 2), each)[0].reshape(many, count, 2)
     moved_K = np.zeros((many, count, STAGES))
     moved_K[..., TWO] = np.where(state.problem.cooled[TWO], then_K - usual_K[:, None, :], 0.0)

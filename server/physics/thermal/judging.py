@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from server.physics.statistics import Band
 from server.physics.thermal import fields
-from server.physics.thermal.budgeting import cooler_load_W, tested_K
+from server.physics.thermal.budgeting import tested_K
 from server.physics.thermal.cooler import COOLED, HeaterTest
 from server.physics.thermal.copper import LAG_HARDLY_HELPS, lag_hardly_helps
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD, Place
@@ -73,7 +73,7 @@ def _spare(state: State, stage: str, margin_K: Band | None) -> Band | None:
         return None
     spare_W = margin_K.scaled(1.0 / kelvin_per_W)
     unsure_W = _slope_uncertainty(state) * abs(spare_W.middle)
-    left_W = float(state.problem.lift.tested_W[column] - cooler_load_W(state)[0, column])
+    left_W = float(state.problem.lift.tested_W[column] - state.load_W[0, column])
     return _as_far_as_tested(spare_W.plus(Band(-unsure_W, 0.0, unsure_W)), max(left_W, 0.0))
 
 
@@ -123,7 +123,7 @@ def _of_stages(state: State, temperatures: Mapping[str, Band]) -> Iterator[Warni
 
 def _of_cooler(state: State) -> Iterator[Warning_]:
     beyond = tested_K(state)[1]
-    load_W = cooler_load_W(state)[0]
+    load_W = state.load_W[0]
     for number, stage in enumerate(COOLED):
         limit_W = state.problem.lift.tested_W[number]
         if not state.problem.cooled[INDEX[stage]]:

@@ -93,6 +93,12 @@ class State:
         """Kelvin at each stage for one watt more at each stage: (stages, stages) [K/W]."""
         return np.asarray(np.linalg.solve(self.residuals.slopes[0], self.residuals.kelvin_per_W[0]))
 
+    @cached_property
+    def load_W(self) -> Array:
+        """Watts the cooler sees beyond its reference (of a map: all of them): (1, 2) [W]."""
+        heat_W = self.problem.system.heat_W(self.now[None, :], self.T_K[None, :])[0]
+        return np.asarray(heat_W[:, TWO] - self.subtract_W)
+
 
 def take_stock(cryostat: Cryostat, elements: Sequence[Element]) -> Inventory:
     """One list of all elements; what the bare reference has unchanged is there once and belongs to both."""
