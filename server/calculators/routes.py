@@ -25,6 +25,8 @@ def show(request: Request, key: str, _person: CurrentPerson, session: ReadSessio
 
 
 @router.get("/evidence")
-def evidence(request: Request, _person: CurrentPerson, tag: str = "", mechanism: str = "") -> Response:
-    """Published values beside what is computed for them; all of them, or those of one tag or mechanism."""
+def evidence(
+    request: Request, _person: CurrentPerson, tag: str = "", mechanism: str | None = None
+) -> Response:
+    """Published values beside what is computed for them, a page a mechanism, or by tag, or all."""
     return render(request, "calculators/evidence.html", views.evidence(tag, mechanism))

@@ -1,5 +1,6 @@
 """What the calculator pages show, as typed views."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -112,22 +113,30 @@ def _sign(asked: Input) -> str:
 
 @dataclass(frozen=True)
 class EvidenceView:
-    """Published values beside the computed ones, with how many there are of each tag."""
+    """Published values beside the computed ones, with how many there are of each tag and each mechanism.
+
+    An empty `mechanism` means all of them.
+    """
 
     rows: Sequence[Evidence]
     counts: Mapping[str, int]
-    mechanisms: Sequence[str]
+    mechanisms: Mapping[str, int]
     tag: str
     mechanism: str
     total: int
     outside: int
 
 
-def evidence(tag: str, mechanism: str) -> EvidenceView:
-    """The rows of one tag and one mechanism; an unknown or empty choice means all."""
+def evidence(tag: str, mechanism: str | None) -> EvidenceView:
+    """The rows of one tag and one mechanism; an unknown or empty choice means all, none at all the first."""
     every = all_evidence()
-    mechanisms = tuple(dict.fromkeys(row.mechanism for row in every))
-    tag, mechanism = (tag if tag in TAGS else ""), (mechanism if mechanism in mechanisms else "")
+    mechanisms = Counter(row.mechanism for row in every)
+    if mechanism is None and not tag:
+        mechanism = next(iter(mechanisms))
+    tag, mechanism = (
+        (tag if tag in TAGS else ""),
+        (mechanism if mechanism and mechanism in mechanisms else ""),
+    )
     rows = [row for row in every if tag in ("", row.tag) and mechanism in ("", row.mechanism)]
     outside = sum(not row.holds for row in every)
     return EvidenceView(rows, evidence_counts(), mechanisms, tag, mechanism, len(every), outside)

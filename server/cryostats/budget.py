@@ -227,6 +227,18 @@ def of_revision(session: Session, cryostat: Cryostat, revision: int) -> Found:
     return Found(document.read_budget(row.data), row.data, row.cooler_version, row.at)
 
 
+def temperatures_of(
+    session: Session, cryostat: Cryostat, stage: str, revisions: Sequence[int]
+) -> Mapping[int, Band]:
+    """Revision → what its newest stored budget says of one stage, all in one query."""
+    query = select(BudgetRow).where(
+        BudgetRow.cryostat_id == cryostat.id, col(BudgetRow.revision).in_(revisions)
+    )
+    rows = {row.revision: row for row in session.exec(query.order_by(col(BudgetRow.id))).all()}
+    found = {number: document.read_budget(row.data).temperatures.get(stage) for number, row in rows.items()}
+    return {number: band for number, band in found.items() if band is not None}
+
+
 def newest_of_all(session: Session) -> Mapping[int, Brief]:
     """Cryostat key → what is predicted for it now, for all cryostats in one query."""
     newest = (

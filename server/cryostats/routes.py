@@ -25,12 +25,11 @@ def show(request: Request, slug: str, person: CurrentPerson, session: ReadSessio
 
 @router.get("/revisions")
 def revisions(
-    request: Request, slug: str, _person: CurrentPerson, session: ReadSession, before: Number | None = None
+    request: Request, slug: str, person: CurrentPerson, session: ReadSession, before: Number | None = None
 ) -> Response:
     """Every change, newest first."""
-    return render(
-        request, "cryostats/revisions.html", views.revisions(session, guards.find(session, slug), before)
-    )
+    view = views.revisions(session, person, guards.find(session, slug), before)
+    return render(request, "cryostats/revisions.html", view)
 
 
 @router.get("/revisions/{number}")

@@ -260,20 +260,31 @@ def _cause(cause: thermal.Cause, elements: Mapping[str, Put]) -> tuple[str, str,
 
 @dataclass(frozen=True)
 class RevisionsView:
-    """Every change, newest first."""
+    """Every change, newest first, with what was predicted for the coldest stage."""
 
     cryostat: Cryostat
     rows: Sequence[Revision]
     more: bool
+    coldest: str
+    coldest_K: Mapping[int, Band]
+    may_restore: bool
 
 
 PAGE = 50
 
 
-def revisions(session: Session, cryostat: Cryostat, before: int | None) -> RevisionsView:
+def revisions(session: Session, person: Person, cryostat: Cryostat, before: int | None) -> RevisionsView:
     """One page of the revisions."""
     rows = service.revisions(session, cryostat, PAGE + 1, before)
-    return RevisionsView(cryostat, rows[:PAGE], len(rows) > PAGE)
+    stage = "platform" if "platform" in cryostat.stages else cryostat.stages[-1]
+    return RevisionsView(
+        cryostat=cryostat,
+        rows=rows[:PAGE],
+        more=len(rows) > PAGE,
+        coldest=stage,
+        coldest_K=budget.temperatures_of(session, cryostat, stage, [row.number for row in rows[:PAGE]]),
+        may_restore=guards.grade_of(session, person, cryostat) >= rules.OPEN,
+    )
 
 
 @dataclass(frozen=True)

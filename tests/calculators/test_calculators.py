@@ -3,7 +3,7 @@
 import pytest
 from fastapi.testclient import TestClient
 
-from server.calculators import forms
+from server.calculators import forms, views
 from server.physics.statistics import Band
 from server.physics.thermal.asking import Calculator, Output
 from server.physics.thermal.calculators import calculators
@@ -94,5 +94,14 @@ def test_the_evidence_page_keeps_to_what_is_asked(member_client: TestClient) -> 
     assert "DIN" in springs
     assert "Diameter of No. 24" not in springs
     independent = member_client.get("/evidence?tag=independent").text
-    assert "<td>independent" in independent
-    assert "<td>memory" not in independent
+    assert 'data-label="Tag">independent' in independent
+    assert 'data-label="Tag">memory' not in independent
+
+
+def test_the_evidence_page_begins_with_one_mechanism_and_counts_the_others(member_client: TestClient) -> None:
+    """All at once is longer than anybody reads; each mechanism is one link away, with how many it has."""
+    first, every = (member_client.get(address).text for address in ("/evidence", "/evidence?mechanism="))
+    assert every.count('<th scope="row">') > 2 * first.count('<th scope="row">') > 0
+    view = views.evidence("", None)
+    assert sum(view.mechanisms.values()) == view.total
+    assert {row.mechanism for row in view.rows} == {next(iter(view.mechanisms))}
