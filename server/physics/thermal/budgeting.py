@@ -11,7 +11,7 @@ from server.physics.statistics import Band
 from server.physics.thermal import fields
 from server.physics.thermal.absent import by_slot, counted
 from server.physics.thermal.elements import Joint
-from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD
+from server.physics.thermal.recipe import INDEX, PLATFORM
 from server.physics.thermal.results import Cause
 from server.physics.thermal.runs import Run
 from server.physics.thermal.sampled import must_sample, sampled_ends_K
@@ -88,7 +88,7 @@ def temperature_bands(state: State, changes: Changes, influences: Influences) ->
     low_K, high_K = state.T_K - spread.down[0], state.T_K + spread.up[0]
     if must_sample(state, influences):
         low_K, high_K = sampled_ends_K(state, changes, influences)
-    ceiling_K, beyond = tested_K(state)
+    ceiling_K, beyond = state.tested_K
     found: dict[str, Band] = {}
     for stage, name in enumerate(fields.STAGES):
         if name not in state.cryostat.stages[1:] or not state.told[stage]:
@@ -100,27 +100,6 @@ def temperature_bands(state: State, changes: Changes, influences: Influences) ->
         best = middle if spread.best[0, stage] and not beyond[stage] else None
         found[name] = Band(max(low, 0.1), best, None if open_above else high)
     return found
-
-
-def tested_K(state: State) -> tuple[Array, NDArray[np.bool_]]:
-    """How warm each stage may get before the cooler is beyond its test, and whether it is beyond at its best.
-
-    What hangs on the platform is beyond when the platform is.
-    """
-    ceiling_K, beyond = np.full(STAGES, np.inf), np.zeros(STAGES, dtype=bool)
-    load_W = state.load_W
-    for number, stage in enumerate((SHIELD, PLATFORM)):
-        limit_W = state.problem.lift.tested_W[number]
-        if state.problem.cooled[stage] and np.isfinite(limit_W):
-            at_limit = load_W.copy()
-            at_limit[0, number] = limit_W
-            kelvin = state.problem.lift.kelvin(at_limit, state.settings)[0]
-            spread_K = state.cryostat.cooler.spread_K.get(fields.STAGES[stage], 0.0)
-            ceiling_K[stage] = kelvin[0, number] + spread_K + 1e-9
-            beyond[stage] = load_W[0, number] > limit_W * (1.0 + 1e-9)
-    if beyond[PLATFORM]:
-        beyond[PLATFORM:] = True
-    return ceiling_K, beyond
 
 
 class Shares(NamedTuple):

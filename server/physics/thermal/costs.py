@@ -14,7 +14,6 @@ from server.physics.thermal.budgeting import (
     Spread,
     causes_of,
     own_spread,
-    tested_K,
 )
 from server.physics.thermal.lift import Settings
 from server.physics.thermal.recipe import PLATFORM
@@ -103,7 +102,7 @@ def _by_element(place: Indices, values: Array, count: int) -> Array:
 
 def _as_far_as_tested(state: State, spread: Spread, warms: NDArray[np.bool_]) -> Spread:
     """What brings a stage beyond the heater test costs it *more than*, as the stage itself is."""
-    ceiling_K, beyond = tested_K(state)
+    ceiling_K, beyond = state.tested_K
     ceiling_K[PLATFORM + 1 :] = np.inf
     passes = warms & (state.T_K + spread.up > ceiling_K)
     passes[:, PLATFORM + 1 :] |= passes[:, [PLATFORM]]

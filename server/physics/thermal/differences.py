@@ -15,7 +15,6 @@ from server.physics.thermal.budgeting import (
     gather,
     temperature_bands,
     temperature_spread,
-    tested_K,
 )
 from server.physics.thermal.cooler import Cryostat, faults
 from server.physics.thermal.elements import Element, Joint
@@ -134,7 +133,7 @@ def _side(cryostat: Cryostat, build: Sequence[Element], anew: frozenset[str], nu
         if name in doubts:
             kelvin = kelvin + doubts[name].kelvin
         doubts[name] = Doubt(kelvin, bool(found.ranged[place]))
-    countable = temperature_spread(state, found).bounded[0] & ~tested_K(state)[1]
+    countable = temperature_spread(state, found).bounded[0] & ~state.tested_K[1]
     return Side(state, countable, temperature_bands(state, changes, found), doubts)
 
 

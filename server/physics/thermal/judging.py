@@ -4,7 +4,6 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from server.physics.statistics import Band
 from server.physics.thermal import fields
-from server.physics.thermal.budgeting import tested_K
 from server.physics.thermal.cooler import COOLED, HeaterTest
 from server.physics.thermal.copper import LAG_HARDLY_HELPS, lag_hardly_helps
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD, Place
@@ -122,7 +121,7 @@ def _of_stages(state: State, temperatures: Mapping[str, Band]) -> Iterator[Warni
 
 
 def _of_cooler(state: State) -> Iterator[Warning_]:
-    beyond = tested_K(state)[1]
+    beyond = state.tested_K[1]
     load_W = state.load_W[0]
     for number, stage in enumerate(COOLED):
         limit_W = state.problem.lift.tested_W[number]

@@ -99,6 +99,27 @@ class State:
         heat_W = self.problem.system.heat_W(self.now[None, :], self.T_K[None, :])[0]
         return np.asarray(heat_W[:, TWO] - self.subtract_W)
 
+    @cached_property
+    def tested_K(self) -> tuple[Array, Flags]:
+        """How warm each stage may get before the cooler is beyond its test, and whether it is at its best.
+
+        What hangs on the platform is beyond when the platform is.
+        """
+        ceiling_K, beyond = np.full(STAGES, np.inf), np.zeros(STAGES, dtype=bool)
+        load_W = self.load_W
+        for number, stage in enumerate((SHIELD, PLATFORM)):
+            limit_W = self.problem.lift.tested_W[number]
+            if self.problem.cooled[stage] and np.isfinite(limit_W):
+                at_limit = load_W.copy()
+                at_limit[0, number] = limit_W
+                kelvin = self.problem.lift.kelvin(at_limit, self.settings)[0]
+                spread_K = self.cryostat.cooler.spread_K.get(fields.STAGES[stage], 0.0)
+                ceiling_K[stage] = kelvin[0, number] + spread_K + 1e-9
+                beyond[stage] = load_W[0, number] > limit_W * (1.0 + 1e-9)
+        if beyond[PLATFORM]:
+            beyond[PLATFORM:] = True
+        return ceiling_K, beyond
+
 
 def take_stock(cryostat: Cryostat, elements: Sequence[Element]) -> Inventory:
     """One list of all elements; what the bare reference has unchanged is there once and belongs to both."""
