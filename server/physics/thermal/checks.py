@@ -62,7 +62,8 @@ def _check_quantity(value: Any, about: Mapping[str, Any], name: str) -> None:
             raise Unphysical(f"{about['label']} must be a finite number.")
         if not low <= part <= high:
             unit = fields.unit_of(name)
-            raise Unphysical(f"{about['label']} must be between {low:g} and {high:g} {unit}".rstrip() + ".")
+            ends = f"{fields.plain(low)} and {fields.plain(high)}"
+            raise Unphysical(f"{about['label']} must be between {ends} {unit}".rstrip() + ".")
 
 
 def _check_crossing(crossing: Any) -> None:

@@ -56,6 +56,16 @@ UNITS = {
 """SI symbol behind each ending of a field name."""
 
 
+def plain(value: float) -> str:
+    """A number as people read it, never with an exponent.
+
+    >>> plain(5e-06), plain(0.03), plain(10000.0)
+    ('0.000005', '0.03', '10000')
+    """
+    text = f"{value:.12f}".rstrip("0").rstrip(".")
+    return text if value == 0.0 or float(text) != 0.0 else f"{value:g}"
+
+
 def unit_of(name: str) -> str:
     """The SI symbol in the name of a field, empty for a plain number.
 

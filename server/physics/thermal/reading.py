@@ -90,7 +90,8 @@ def _number(value: Any, about: About, name: str) -> float:
     if isinstance(value, float) and not math.isfinite(value):
         raise Refused(f"{label} must be a finite number.")
     if not low <= value <= high:
-        raise Refused(f"{label} must be between {low:g} and {high:g} {unit}".rstrip() + ".")
+        ends = f"{fields.plain(low)} and {fields.plain(high)}"
+        raise Refused(f"{label} must be between {ends} {unit}".rstrip() + ".")
     return float(value)
 
 

@@ -87,7 +87,7 @@ WIRE = {"key": "dc", "kind": "wire", "material": "manganin", "diameter_m": 0.000
 @pytest.mark.parametrize(
     ("change", "path", "words"),
     [
-        ({"diameter_m": -1.0}, "elements[0].diameter_m", "between 5e-06 and 0.03 m"),
+        ({"diameter_m": -1.0}, "elements[0].diameter_m", "between 0.000005 and 0.03 m"),
         ({"diameter_m": math.nan}, "elements[0].diameter_m", "finite"),
         ({"diameter_m": math.inf}, "elements[0].diameter_m", "finite"),
         ({"diameter_m": "0.1 mm"}, "elements[0].diameter_m", "without a unit"),

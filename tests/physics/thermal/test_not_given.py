@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from server.physics.thermal import Lid, balance
+from server.physics.thermal import Lid, balance, document
 from tests.physics.thermal.bench import GREASED, bench_a, best, phosphor_bronze_loom
 
 LOOM = phosphor_bronze_loom()
@@ -44,3 +44,11 @@ def test_a_shield_without_any_lid_entered_is_remarked() -> None:
     assert "lid-not-recorded" not in codes(Lid("lid", "on"))
     no_shield = bench_a(stages=("vessel", "platform", "sample"))
     assert "lid-not-recorded" not in [warning.code for warning in balance(no_shield, [GREASED]).warnings]
+
+
+def test_a_fault_is_told_in_numbers_a_person_reads() -> None:
+    (gap,) = balance(bench_a(), [GREASED, replace(LOOM, diameter_m=1.0)]).gaps
+    assert gap.reason == "Diameter must be between 0.000005 and 0.03 m."
+    with pytest.raises(document.BadDocument) as caught:
+        document.read_element({"kind": "wire", "key": "w", "diameter_m": 1.0})
+    assert caught.value.faults["diameter_m"] == gap.reason
