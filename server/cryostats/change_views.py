@@ -43,6 +43,7 @@ class EditorView:
     house: bool
     part: str
     may_house: bool
+    house_kind: bool
     states: tuple[forms.FieldView, ...]
     fields: tuple[forms.FieldView, ...]
     folded: tuple[forms.FieldView, ...]
@@ -191,6 +192,7 @@ def _editor(
         house=edited.house,
         part=edited.part,
         may_house=steward,
+        house_kind=info.entered_by == "house",
         states=shown.states,
         fields=shown.plain,
         folded=shown.folded,

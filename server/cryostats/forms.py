@@ -23,11 +23,19 @@ ATTENUATORS = 2
 MOST_ATTENUATORS = 100
 STAGES = frozenset(thermal.STAGES)
 STATE_FIELDS = ("state", "covered")
+AS_SHOWN = "as-shown."
+"""Before the name of a field: the default that was chosen on its behalf when nobody had answered it yet."""
+
+NO_CONDUCTORS = ("composite", "crystal", "foam", "glass", "polymer", "polymer fibre")
+Choices = tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True)
 class FieldView:
-    """One question. `control` is quantity, text, select or segmented; `name` is the form's."""
+    """One question. `control` is quantity, text, select or segmented; `name` is the form's.
+
+    `as_shown` is the default a choice stands at while nobody answered; sent back as it is, it stays absent.
+    """
 
     name: str
     label: str
@@ -37,6 +45,9 @@ class FieldView:
     hint: str = ""
     default: str | None = None
     choices: tuple[tuple[str, str], ...] = ()
+    groups: tuple[tuple[str, Choices], ...] = ()
+    as_shown: str = ""
+    as_shown_name: str = ""
 
 
 @dataclass(frozen=True)
@@ -105,7 +116,7 @@ def fields(
 ) -> ElementForm:
     """The questions of a kind, with what was typed so far; `own` are the laboratory's own materials."""
     shown = [
-        (name, meta, _field(name, meta, typed_texts.get(name, ""), cryostat, own))
+        (name, meta, _field(name, meta, typed_texts, cryostat, own))
         for name, meta in metas(kind).items()
         if meta["type"] not in ("lengths", "rows")
     ]
@@ -121,11 +132,15 @@ def fields(
     )
 
 
-def _field(name: str, meta: Meta, value: str, cryostat: Cryostat, own: Sequence[str]) -> FieldView:
+def _field(
+    name: str, meta: Meta, typed_texts: Mapping[str, str], cryostat: Cryostat, own: Sequence[str]
+) -> FieldView:
+    value, as_shown = typed_texts.get(name, ""), typed_texts.get(AS_SHOWN + name, "")
     control = _control(name, meta)
-    choices = _choices(meta, value, cryostat, own)
+    groups = _materials(value, own) if meta["type"] == "material" else ()
+    choices = ((UNKNOWN, "unknown"),) if groups else _choices(meta, cryostat)
     if control in ("select", "segmented") and not value:
-        value = UNKNOWN if meta["default"] is None else str(meta["default"])
+        value = as_shown = UNKNOWN if meta["default"] is None else str(meta["default"])
     return FieldView(
         name=f"e.{name}",
         label=meta["label"],
@@ -135,6 +150,9 @@ def _field(name: str, meta: Meta, value: str, cryostat: Cryostat, own: Sequence[
         hint=meta["hint"],
         default=default_text(meta) if control == "quantity" else None,
         choices=choices,
+        groups=groups,
+        as_shown=as_shown,
+        as_shown_name=f"e.{AS_SHOWN}{name}",
     )
 
 
@@ -146,9 +164,7 @@ def _control(name: str, meta: Meta) -> str:
     return "select" if meta["type"] in ("choice", "stage", "material") else "text"
 
 
-def _choices(meta: Meta, value: str, cryostat: Cryostat, own: Sequence[str]) -> tuple[tuple[str, str], ...]:
-    if meta["type"] == "material":
-        return _materials(value, own)
+def _choices(meta: Meta, cryostat: Cryostat) -> Choices:
     if meta["type"] == "stage":
         return tuple((stage, stage) for stage in meta["choices"] if stage in cryostat.stages)
     if meta["type"] != "choice":
@@ -156,13 +172,20 @@ def _choices(meta: Meta, value: str, cryostat: Cryostat, own: Sequence[str]) -> 
     return tuple((word, word.replace("-", " ")) for word in meta["choices"])
 
 
-def _materials(value: str, own: Sequence[str]) -> tuple[tuple[str, str], ...]:
-    """Unknown first, then what is asked for often, what the laboratory measured itself, and the rest."""
+def _materials(value: str, own: Sequence[str]) -> tuple[tuple[str, Choices], ...]:
+    """What is asked for often, what the laboratory measured itself, other conductors, and the rest."""
     rest = sorted(set(thermal.materials()) - {*OFTEN, *own})
-    names = [*OFTEN, *own, *rest]
-    if value and value not in names and value != UNKNOWN:
-        names.append(value)
-    return ((UNKNOWN, "unknown"), *((name, name) for name in names))
+    conductors = [name for name in rest if thermal.material(name).kind not in NO_CONDUCTORS]
+    others = [name for name in rest if name not in conductors]
+    if value and value not in (*OFTEN, *own, *rest) and value != UNKNOWN:
+        others.append(value)
+    named = (
+        ("Often in wires", OFTEN),
+        ("Measured here", own),
+        ("Other metals", conductors),
+        ("No conductors, and others", others),
+    )
+    return tuple((words, tuple((name, name) for name in names)) for words, names in named if names)
 
 
 def _unit(meta: Meta) -> str:
@@ -200,8 +223,20 @@ def _crossing(hot: str, cold: str, typed_texts: Mapping[str, str]) -> CrossingVi
     about = described(thermal.Lag)
 
     def cell(name: str, label: str, choices: Iterable[tuple[str, str]] = (), unit: str = "") -> FieldView:
-        value = typed_texts.get(name, "")
-        return FieldView(f"e.{name}", label, "cell", value, unit, choices=tuple(choices))
+        value, offered = typed_texts.get(name, ""), tuple(choices)
+        as_shown = typed_texts.get(AS_SHOWN + name, "")
+        if offered and not value:
+            as_shown = offered[0][0]
+        return FieldView(
+            f"e.{name}",
+            label,
+            "cell",
+            value,
+            unit,
+            choices=offered,
+            as_shown=as_shown,
+            as_shown_name=f"e.{AS_SHOWN}{name}",
+        )
 
     states = (("", "passes by"), *((word, word.replace("-", " ")) for word in about["state"]["choices"]))
     fillers = tuple((word, word.replace("-", " ")) for word in ("unknown", *about["filler"]["choices"]))

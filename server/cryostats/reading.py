@@ -4,7 +4,15 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from server.cryostats.forms import UNKNOWN, Meta, attenuator_numbers, crossings, long_crossings, metas
+from server.cryostats.forms import (
+    AS_SHOWN,
+    UNKNOWN,
+    Meta,
+    attenuator_numbers,
+    crossings,
+    long_crossings,
+    metas,
+)
 from server.cryostats.models import Cryostat
 from server.physics.statistics import Band
 from server.physics.thermal.fields import described
@@ -31,7 +39,8 @@ def _read_one(
     faults: Faults,
 ) -> None:
     text = typed_texts.get(name, "")
-    if not text:
+    # A default the form chose on nobody's behalf is no answer: nothing is logged that nobody decided.
+    if not text or text == typed_texts.get(AS_SHOWN + name):
         return
     try:
         data[name] = _value(name, meta, text)

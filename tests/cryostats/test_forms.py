@@ -180,3 +180,26 @@ def test_a_third_attenuator_and_a_long_stretch_are_not_lost_in_the_form() -> Non
     assert "e.attenuators.2.stage" in names
     assert [row.words for row in shown.crossings][-1] == "vessel to platform"
     assert reading.read("coax", typed("coax", stored), BENCH)[0] == stored
+
+
+def _sent_untouched(kind: str, stored: dict[str, Any]) -> dict[str, str]:
+    """What a browser sends back when nobody touches the form: every choice stands at something."""
+    shown = forms.fields(kind, typed(kind, stored), BENCH)
+    cells = [cell for row in shown.crossings for cell in row.cells if cell]
+    views = [*shown.states, *shown.plain, *shown.folded, *cells]
+    sent = {view.name: view.value or (view.choices[0][0] if view.choices else "") for view in views}
+    sent |= {view.as_shown_name: view.as_shown for view in views if view.as_shown}
+    return {name.removeprefix("e."): text for name, text in sent.items() if text}
+
+
+@every_kind
+def test_a_choice_nobody_touched_is_no_answer(kind: str) -> None:
+    """A default that only stood in the form must not be logged as somebody's decision."""
+    assert reading.read(kind, _sent_untouched(kind, {}), BENCH) == ({}, {})
+
+
+def test_a_choice_somebody_made_is_kept_even_when_it_was_a_default_before() -> None:
+    sent = _sent_untouched("lid", {"state": "on"}) | {"bore_glass": "sapphire"}
+    assert reading.read("lid", sent, BENCH)[0] == {"state": "on", "bore_glass": "sapphire"}
+    stored = {"lags": [{"stage": "shield", "state": "good"}]}
+    assert reading.read("wire", _sent_untouched("wire", stored), BENCH)[0] == stored
