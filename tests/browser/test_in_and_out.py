@@ -15,6 +15,8 @@ from tests.factories import a_bench, lid, wire
 from tests.fixtures.browser import Site, barriers
 from tests.fixtures.people import PASSWORD, make_person
 
+pytestmark = pytest.mark.browser
+
 HOME = "/cryostats/bench-a"
 
 

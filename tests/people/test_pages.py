@@ -8,6 +8,8 @@ from server.laboratory.service import set_up
 from tests.fixtures.browser import Site, barriers
 from tests.fixtures.people import PASSWORD, make_person
 
+pytestmark = pytest.mark.browser
+
 PAGES = ("/account", "/people", "/people/1", "/laboratory", "/cautions", "/cautions/S12")
 
 
