@@ -264,6 +264,7 @@ def _drops(budget: thermal.Budget, drawn: Sequence[Line], at: Mapping[str, float
 def _drop(budget: thermal.Budget, line: Line, x: float, at: Mapping[str, float]) -> Drop:
     hot, cold = _ends(budget, line.element)
     lags = line.element.lags if isinstance(line.element, thermal.Run) else ()
+    knots = tuple(_knot(lag, at[lag.stage]) for lag in lags if lag.stage in at)
     return Drop(
         number=line.number,
         key=line.element.key,
@@ -271,10 +272,11 @@ def _drop(budget: thermal.Budget, line: Line, x: float, at: Mapping[str, float])
         odd=line.odd,
         x=x,
         top_y=at[hot],
-        bottom_y=at[cold],
+        # A run that ends on a sample warmer than its last lag is drawn down to that lag first.
+        bottom_y=max([at[cold], *(knot.y for knot in knots)]),
         width=_width(_heat_W(budget, line.element.key)),
         dashed=not isinstance(line.element, thermal.Run),
-        knots=tuple(_knot(lag, at[lag.stage]) for lag in lags if lag.stage in at),
+        knots=knots,
     )
 
 

@@ -57,3 +57,10 @@ def test_only_the_largest_of_them_are_drawn_and_the_rest_counted() -> None:
     drawing = _drawn(heats, *(thermal.Touch(key) for key in heats))
     assert [drop.key for drop in drawing.drops] == [f"touch-{number}" for number in range(3, 8)]
     assert drawing.left_out == 2
+
+
+def test_no_lag_hangs_below_the_end_of_its_run() -> None:
+    """A coax clamped at the platform that ends on a warmer sample is drawn down to the clamp."""
+    coax = thermal.Run("coax", ends_on="sample", lags=(thermal.Lag("platform", 0.02, "grease", "good"),))
+    (drop,) = _drawn({"coax": {"sample": Band.exact(0.01)}}, coax).drops
+    assert drop.bottom_y == drop.knots[0].y
