@@ -1,0 +1,14 @@
+"""Samples, parts, ports in full, and counters."""
+
+revision = "0007"
+down_revision = "0006"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Nothing yet."""
+
+
+def downgrade() -> None:
+    """Nothing to undo."""

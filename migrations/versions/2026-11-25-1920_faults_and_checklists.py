@@ -1,0 +1,14 @@
+"""Faults, and checklists with their answers."""
+
+revision = "0010"
+down_revision = "0009"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Nothing yet."""
+
+
+def downgrade() -> None:
+    """Nothing to undo."""

@@ -1,0 +1,14 @@
+"""Drift, diagnosis and vibration."""
+
+revision = "0018"
+down_revision = "0017"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Nothing yet."""
+
+
+def downgrade() -> None:
+    """Nothing to undo."""
