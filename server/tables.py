@@ -4,8 +4,12 @@ from alembic import command
 from alembic.config import Config
 from alembic.script import ScriptDirectory
 
+from server.bookings import models as bookings
 from server.cautions import models as cautions
+from server.cooldowns import channels_models, night_models, readings_models, vibration_records_models
+from server.cooldowns import models as cooldowns
 from server.cryostats import (
+    counter_models,
     dirt_models,
     draft_models,
     part_models,
@@ -23,6 +27,7 @@ from server.laboratory import order_models
 from server.materials import models as materials
 from server.people import models as people
 from server.settings import HOUSE
+from server.stock import models as stock
 
 SLICES = (
     files,
@@ -40,6 +45,14 @@ SLICES = (
     port_models,
     dirt_models,
     search_models,
+    counter_models,
+    stock,
+    channels_models,
+    readings_models,
+    vibration_records_models,
+    cooldowns,
+    night_models,
+    bookings,
 )
 metadata = Row.metadata
 ours = search_models.ours
