@@ -59,7 +59,7 @@ def test_it_gives_what_the_naive_balance_gives() -> None:
 
 
 @pytest.mark.benchmark(group="heat budget")
-@pytest.mark.parametrize(("count", "least"), [(100, 10.0), (1000, 10.0)])
+@pytest.mark.parametrize(("count", "least"), [(100, 40.0), (1000, 40.0)])
 def test_a_budget_with_bands_and_costs(benchmark: Any, count: int, least: float) -> None:
     exact = runs(count)
     build = [GREASED, *map(unsure, exact)]

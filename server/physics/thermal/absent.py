@@ -6,8 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.physics.materials.arrays import Array
-from server.physics.thermal.runs import Run
-from server.physics.thermal.solve import solve
+from server.physics.thermal.solve import Residuals, settled
 from server.physics.thermal.state import State
 from server.physics.thermal.system import STAGES, Indices
 
@@ -28,6 +27,8 @@ class Absent:
         What each brings to the slots by itself.
     cost_K : (n, stages) array
         Temperature with all minus temperature with all but this one, solved again [K].
+    residuals : Residuals
+        What holds at the temperatures without each.
     may_cool : (n,) array of bool
         Whether less of it may be warmer, as with a current.
     """
@@ -35,6 +36,7 @@ class Absent:
     numbers: Indices
     coefficients: Array
     cost_K: Array
+    residuals: Residuals
     may_cool: NDArray[np.bool_]
 
     def place(self, elements: Indices) -> Indices:
@@ -55,28 +57,20 @@ class Absent:
         return found
 
 
-def counted(state: State) -> list[int]:
-    """The elements of the configuration that could be computed."""
-    now = state.inventory.now.tolist()
-    return [
-        n for n, (recipe, here) in enumerate(zip(state.recipes, now, strict=True)) if here and not recipe.gap
-    ]
-
-
 def without_each(state: State) -> Absent:
     """Solve the balance once more without each element, all at once."""
     joints = set(state.inventory.joints)
-    numbers = np.array([n for n in counted(state) if n not in joints], dtype=np.intp)
-    gone, cost_K = by_slot(state, numbers), np.zeros((len(numbers), STAGES))
+    numbers = np.array([n for n in state.counted.tolist() if n not in joints], dtype=np.intp)
+    gone, cost_K, there = by_slot(state, numbers), np.zeros((len(numbers), STAGES)), Residuals.of_nothing()
     if len(numbers):
-        drive = state.problem.system.drives(state.T_K[None, :])[0][0]
-        about_K = ((gone * drive) @ state.problem.system.enters) @ state.response_K_W.T
+        about_K = (gone * state.residuals.drives.value) @ state.problem.system.enters @ state.response_K_W.T
         start_K = np.maximum(state.T_K - about_K, 0.5 * state.T_K)
-        cost_K = state.T_K - solve(state.problem, start_K, state.now - gone, state.subtract_W, state.settings)
+        least = state.now - gone, state.subtract_W, state.settings
+        T_K, there = settled(state.problem, start_K, *least)
+        cost_K = state.T_K - T_K
         cost_K[np.abs(cost_K) < ROUNDING_K] = 0.0
-    elements = [state.inventory.elements[n] for n in numbers.tolist()]
-    may_cool = [isinstance(element, Run) and element.current_A != 0.0 for element in elements]
-    return Absent(numbers, gone, cost_K, np.array(may_cool, dtype=bool))
+    may_cool = [state.recipes[n].nature.may_cool for n in numbers.tolist()]
+    return Absent(numbers, gone, cost_K, there, np.array(may_cool, dtype=bool))
 
 
 def by_slot(state: State, numbers: Indices) -> Array:

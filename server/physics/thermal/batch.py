@@ -8,7 +8,7 @@ import numpy as np
 from server.physics.errors import NotSolved, Unphysical
 from server.physics.materials.arrays import Array
 from server.physics.thermal import fields
-from server.physics.thermal.compile import compiled_plainly, feels
+from server.physics.thermal.compile import compiled_plainly
 from server.physics.thermal.cooler import Cryostat, faults
 from server.physics.thermal.elements import Element
 from server.physics.thermal.judging import incomplete_from
@@ -89,7 +89,7 @@ def _solved(cryostat: Cryostat, everything: list[Element], weights: Array) -> li
     weights = np.pad(weights, ((0, 0), (0, more)))
     first = replace(inventory, now=weights[0], twice=())
     recipes = [compiled_plainly(element, place) for element in inventory.elements]
-    moving = [number for number, element in enumerate(inventory.elements) if feels(element)]
+    moving = [number for number, recipe in enumerate(recipes) if recipe.nature.feels]
     state = first_balance(cryostat, first, tuple(recipes), place)
     T_K, now = _many(state, weights)
     if moving:

@@ -9,15 +9,14 @@ from numpy.typing import NDArray
 from server.physics.materials.arrays import Array
 from server.physics.statistics import Band
 from server.physics.thermal import fields
-from server.physics.thermal.absent import by_slot, counted
+from server.physics.thermal.absent import by_slot
 from server.physics.thermal.elements import Joint
 from server.physics.thermal.recipe import INDEX, PLATFORM
 from server.physics.thermal.results import Cause
-from server.physics.thermal.runs import Run
 from server.physics.thermal.sampled import must_sample, sampled_ends_K
 from server.physics.thermal.state import State
 from server.physics.thermal.system import STAGES, Indices
-from server.physics.thermal.unsure import COOLER, Changes, Influences
+from server.physics.thermal.unsure import COOLER, Changes, Influences, down_and_up
 
 NOTICEABLE = 2e-4
 """Part of a temperature below which a mere range does not take the best value away."""
@@ -53,33 +52,32 @@ def gather(
 
     A mere range takes the best away and an open end the upper end, where what they do is more than `least`.
     """
-    down, up = -np.minimum(values.min(axis=0), 0.0), np.maximum(values.max(axis=0), 0.0)
+    down, up = down_and_up(values)
+    down = -down
     much = (down + up) > least
+    parts = [down**2, np.where(open_ended[:, None], 0.0, up**2)]
+    # Most often every one of them has a best and both ends.
+    flags = [much & flag[:, None] for flag in (ranged, open_ended) if flag.any()]
+    sums = [_summed(part, groups, count) for part in (*parts, *flags)]
+    none = np.zeros((count, STAGES))
+    vague = sums[2] if ranged.any() else none
+    endless = sums[-1] if open_ended.any() else none
+    return Spread(np.sqrt(sums[0]), np.sqrt(sums[1]), (vague + endless) == 0.0, endless == 0.0)
+
+
+def _summed(values: Array, groups: Indices, count: int) -> Array:
+    """Rows of values added up by group: (count, stages)."""
+    if count == 1:
+        return np.asarray(values.sum(axis=0, dtype=float)[None, :])
     flat = (groups[:, None] * STAGES + np.arange(STAGES)).ravel()
-    parts = (
-        down**2,
-        np.where(open_ended[:, None], 0.0, up**2),
-        much & ranged[:, None],
-        much & open_ended[:, None],
-    )
-    sums = [np.bincount(flat, part.ravel(), count * STAGES).reshape(count, STAGES) for part in parts]
-    return Spread(np.sqrt(sums[0]), np.sqrt(sums[1]), (sums[2] + sums[3]) == 0.0, sums[3] == 0.0)
+    return np.asarray(np.bincount(flat, values.ravel(), count * STAGES), dtype=float).reshape(count, STAGES)
 
 
 def temperature_spread(state: State, found: Influences) -> Spread:
     """Of every stage. Data shared by elements of one material are wrong for all of them at once."""
-    own = found.shared < 0
-    rows = np.unique(found.shared[~own])
-    shared = np.zeros((2, len(rows), STAGES))
-    place = np.searchsorted(rows, found.shared[~own])
-    for end in (0, 1):
-        np.add.at(shared[end], place, found.kelvin[end, ~own])
-    values = np.concatenate([found.kelvin[:, own], shared], axis=1)
-    flags = [
-        np.concatenate([flag[own], np.zeros(len(rows), bool)]) for flag in (found.ranged, found.open_ended)
-    ]
-    groups = np.zeros(values.shape[1], dtype=np.intp)
-    return gather(values, groups, 1, flags[0], flags[1], NOTICEABLE * state.T_K)
+    causes = found.causes
+    groups = np.zeros(causes.count, dtype=np.intp)
+    return gather(causes.kelvin, groups, 1, causes.ranged, causes.open_ended, NOTICEABLE * state.T_K)
 
 
 def temperature_bands(state: State, changes: Changes, influences: Influences) -> dict[str, Band]:
@@ -112,10 +110,8 @@ class Shares(NamedTuple):
 
 def heat_shares(state: State, found: Influences) -> Shares:
     """Heat of every element into every stage at the answer [W]."""
-    numbers = np.array(counted(state), dtype=np.intp)
-    system = state.problem.system
-    drive = system.drives(state.T_K[None, :])[0][0]
-    heat_W = (by_slot(state, numbers) * drive) @ system.enters
+    numbers = state.counted
+    heat_W = (by_slot(state, numbers) * state.residuals.drives.value) @ state.problem.system.enters
     spread = own_spread(found, found.heat_W, numbers, len(state.recipes), np.zeros(STAGES))
     for place in np.flatnonzero(np.isin(numbers, state.inventory.joints)).tolist():
         _of_joint(state, found, int(numbers[place]), place, spread)
@@ -128,7 +124,7 @@ def _keep_direction(state: State, numbers: Indices, heat_W: Array, spread: Sprea
 
     Not so for a run, whose lags decide where heat lands, nor for a joint, which carries what others bring.
     """
-    one_way = [not isinstance(state.inventory.elements[n], Run | Joint) for n in numbers.tolist()]
+    one_way = [state.recipes[n].nature.one_way for n in numbers.tolist()]
     rows = np.array(one_way, dtype=bool)[:, None]
     limited = rows & (heat_W > 0.0), rows & (heat_W < 0.0)
     for side, where in zip((spread.down, spread.up), limited, strict=True):
@@ -203,42 +199,27 @@ def _where(there: NDArray[np.bool_], values: Array) -> list[float | None]:
 
 def causes(state: State, found: Influences, temperatures: Mapping[str, Band]) -> tuple[Cause, ...]:
     """What widens the bands, widest first; data shared by several elements are one cause."""
-    columns = [INDEX[stage] for stage in temperatures]
-    group, count = causes_of(found)
-    sums = np.zeros((2, count, STAGES))
-    for end in (0, 1):
-        flat = (group[:, None] * STAGES + np.arange(STAGES)).ravel()
-        sums[end] = np.bincount(flat, found.kelvin[end].ravel(), count * STAGES).reshape(count, STAGES)
-    half_K = (np.maximum(sums.max(axis=0), 0.0) - np.minimum(sums.min(axis=0), 0.0)) / 2.0
+    columns, open_ended = [INDEX[stage] for stage in temperatures], found.causes.open_ended
+    down_K, up_K = down_and_up(found.causes.kelvin)
+    half_K = (up_K - down_K) / 2.0
     half_K = np.where(half_K > LEAST_CAUSE * state.T_K, half_K, 0.0)[:, columns]
-    open_ended = np.bincount(group, found.open_ended, count) > 0
     order = np.argsort(
         -(half_K + np.where(open_ended[:, None] & (half_K > 0.0), 1e9, 0.0)).ravel(), kind="stable"
     )
     rows, stages = list(temperatures), len(columns)
-    told = [divmod(int(place), stages) for place in order[:MOST_CAUSES] if half_K.flat[place] > 0.0]
+    told = [divmod(place, stages) for place in order[:MOST_CAUSES].tolist() if half_K.flat[place] > 0.0]
+    members = np.argsort(found.causes.group, kind="stable")
+    starts = np.searchsorted(found.causes.group[members], np.arange(found.causes.count + 1)).tolist()
     return tuple(
         _cause(
             state,
             found,
-            np.flatnonzero(group == one),
+            members[starts[one] : starts[one + 1]],
             rows[column],
             None if open_ended[one] else half_K[one, column],
         )
         for one, column in told
     )
-
-
-def causes_of(found: Influences) -> tuple[Indices, int]:
-    """Influences that are one cause: a material's data whoever uses it, all else by itself."""
-    alone = np.arange(len(found.what))
-    first_of_row = {row: place for place, row in reversed(list(enumerate(found.shared.tolist()))) if row >= 0}
-    first = [
-        first_of_row[row] if row >= 0 else place
-        for place, row in zip(alone, found.shared.tolist(), strict=True)
-    ]
-    kept, group = np.unique(np.array(first, dtype=np.intp), return_inverse=True)
-    return group.astype(np.intp), len(kept)
 
 
 def _cause(state: State, found: Influences, members: Indices, stage: str, half_K: float | None) -> Cause:

@@ -22,7 +22,7 @@ from server.physics.thermal.elements import (
     Touch,
     Window,
 )
-from server.physics.thermal.recipe import Place, Reader, Recipe, Refusal, Term, cook
+from server.physics.thermal.recipe import Nature, Place, Reader, Recipe, Refusal, Term, cook
 from server.physics.thermal.remarks import has_copper, remarks
 from server.physics.thermal.results import Gap
 from server.physics.thermal.runs import Run
@@ -42,9 +42,19 @@ BUILDERS: dict[type, Callable[[Any, Place, Reader], list[Term]]] = {
 }
 
 
-def feels(element: Element) -> bool:
-    """Whether its coefficients themselves depend on how warm the stages are."""
-    return isinstance(element, Surface | Gas) or (isinstance(element, Run) and element.current_A != 0.0)
+def nature(element: Element) -> Nature:
+    """How it behaves, copper left out: that asks for a run whose materials can be read."""
+    carries = isinstance(element, Run) and not _is_nought(element.current_A)
+    feels = carries or isinstance(element, Surface | Gas)
+    return Nature(feels, carries, not isinstance(element, Run | Joint))
+
+
+def _is_nought(value: object) -> bool:
+    return isinstance(value, int | float) and value == 0.0
+
+
+def _copper(element: Element) -> bool:
+    return isinstance(element, Run) and has_copper(element)
 
 
 def compiled(element: Element, place: Place) -> Recipe:
@@ -83,7 +93,7 @@ def _attempt(element: Element, place: Place, unsure: bool = True) -> Recipe:
         check_element(element)
         builder = BUILDERS[type(element)]
         recipe = cook(lambda read: builder(element, place, read), remarks(element, place), unsure)
-        return replace(recipe, copper=isinstance(element, Run) and has_copper(element))
+        return replace(recipe, nature=nature(element)._replace(copper=_copper(element)))
     except Refusal as refusal:
         return _gap(element, str(refusal), refusal.stage)
     except PhysicsError as problem:
@@ -96,7 +106,7 @@ def _gap(element: Any, reason: str, stage: str | None = None) -> Recipe:
     """A recipe of nothing, that touches every stage the element speaks of."""
     key = getattr(element, "key", None)
     found = Gap(key if isinstance(key, str) else None, stage or _warmest(element), reason)
-    return Recipe(gap=found)
+    return Recipe(gap=found, nature=nature(element))
 
 
 def _warmest(element: Any) -> str | None:

@@ -97,7 +97,7 @@ def warnings(state: State, temperatures: Mapping[str, Band]) -> tuple[Warning_, 
     found = [*_of_stages(state, temperatures), *_of_cooler(state), *lid]
     for number in range(len(now)):
         found += state.recipes[number].warnings
-        if state.recipes[number].copper:
+        if state.recipes[number].nature.copper:
             found.append(_of_copper(state, number))
     gaps = [gap for gap in state.gaps if " is known from " in gap.reason]
     return (*found, *(Warning_(gap.key, "outside-data", gap.reason) for gap in gaps))

@@ -44,6 +44,12 @@ class Settings:
         """These settings with something changed."""
         return replace(self, **{name: np.asarray(value, dtype=float) for name, value in changes.items()})
 
+    def repeated(self, times: int) -> "Settings":
+        """All of them again and again."""
+        pairs = (np.tile(part, (times, 1)) for part in (self.rise, self.lift, self.offset_K))
+        rise, lift, offset_K = pairs
+        return Settings(rise, lift, np.tile(self.link_K_W, times), offset_K)
+
     @classmethod
     def stacked(cls, many: "list[Settings]") -> "Settings":
         """Several settings of one variant each as one of as many variants."""
@@ -86,7 +92,9 @@ class TestLift:
         ends = [line[-1].added_W if len(line) > 1 else np.inf for line in lines]
         self.tested_W: Array = np.array(ends)
         self.coldest_W: Array = np.zeros(2)
-        self.curves = [[self._curve(lines[heated], heated, read) for heated in (0, 1)] for read in (0, 1)]
+        both = [(read, heated) for read in (0, 1) for heated in (0, 1)]
+        every = ((*pair, self._curve(lines[pair[1]], pair[1], pair[0])) for pair in both)
+        self.curves = [(read, heated, curve) for read, heated, curve in every if curve is not None]
 
     def _curve(self, line: list[HeaterPoint], heated: int, read: int) -> Monotone | None:
         """Rise of one stage against watts into the other or itself."""
@@ -103,17 +111,13 @@ class TestLift:
     def kelvin(self, added_W: Array, settings: Settings) -> tuple[Array, Array]:
         """See `Lift`."""
         eased_W = added_W / settings.lift
-        rise_K = np.zeros(np.broadcast_shapes(added_W.shape, settings.rise.shape))
-        slopes = np.zeros((*rise_K.shape, 2))
-        for read in (0, 1):
-            for heated in (0, 1):
-                curve = self.curves[read][heated]
-                if curve is not None:
-                    value, slope = curve.at(eased_W[:, heated])
-                    rise_K[:, read] += value
-                    slopes[:, read, heated] = slope / settings.lift[:, heated]
-        kelvin = self.bare_K + settings.rise * rise_K + settings.offset_K
-        return kelvin, settings.rise[:, :, None] * slopes
+        rise_K = np.zeros_like(eased_W)
+        slopes = np.zeros((*eased_W.shape, 2))
+        for read, heated, curve in self.curves:
+            value, slopes[:, read, heated] = curve.at(eased_W[:, heated])
+            rise_K[:, read] += value
+        slopes *= settings.rise[:, :, None] / settings.lift[:, None, :]
+        return self.bare_K + settings.rise * rise_K + settings.offset_K, slopes
 
     def reference_W(self, settings: Settings, known_W: Array) -> Array:
         """See `Lift`: zero watts. A cooler that has aged has the bare load to carry as well, if known."""

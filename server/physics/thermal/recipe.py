@@ -114,6 +114,23 @@ class Knob:
     open_ended: bool
 
 
+class Nature(NamedTuple):
+    """How an element behaves, whatever its values.
+
+    `feels`: its coefficients depend on how warm the stages are. `may_cool`: less of it may be warmer.
+    `one_way`: its heat goes from warm to cold and nowhere else. `copper`: it is a run with a conductor of
+    copper.
+    """
+
+    feels: bool = False
+    may_cool: bool = False
+    one_way: bool = True
+    copper: bool = False
+
+
+ORDINARY = Nature()
+
+
 @dataclass(frozen=True, eq=False)
 class Recipe:
     """An element, ready to be balanced.
@@ -134,8 +151,8 @@ class Recipe:
         Why it cannot be computed; then there are no terms.
     warnings : tuple of Warning_
         What a person should look at, whatever the temperatures.
-    copper : bool
-        Whether it is a run with a conductor of copper.
+    nature : Nature
+        How the element behaves.
     """
 
     rows: tuple[Row, ...] = ()
@@ -146,7 +163,22 @@ class Recipe:
     stages: tuple[str, ...] = ()
     gap: Gap | None = None
     warnings: tuple[Warning_, ...] = ()
-    copper: bool = False
+    nature: Nature = ORDINARY
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """What the knobs are called."""
+        return tuple(knob.what for knob in self.knobs)
+
+    @cached_property
+    def ranged(self) -> tuple[bool, ...]:
+        """Of which knobs only the range is known."""
+        return tuple(knob.ranged for knob in self.knobs)
+
+    @cached_property
+    def open_ended(self) -> tuple[bool, ...]:
+        """Of which knobs the high end is a mere example of more."""
+        return tuple(knob.open_ended for knob in self.knobs)
 
     @cached_property
     def changes(self) -> tuple[NDArray[np.intp], NDArray[np.intp], Array, Array]:

@@ -17,7 +17,11 @@ COLDEST_K, HOTTEST_K, CELLS = 0.5, 400.0, 1024
 _GRID_K: Array = np.geomspace(COLDEST_K, HOTTEST_K, CELLS + 1)
 _WIDTH_K: Array = np.diff(_GRID_K)
 _PER_LOG = CELLS / np.log(HOTTEST_K / COLDEST_K)
-_LOG_START = np.log(COLDEST_K)
+_FIRST = 1.0 - np.log(COLDEST_K) * _PER_LOG
+_STARTS_K: Array = np.concatenate([_GRID_K[:1], _GRID_K])
+_PER_K: Array = 1.0 / np.concatenate([_WIDTH_K[:1], _WIDTH_K, _WIDTH_K[-1:]])
+"""Where the cells begin, and how many of them go into a kelvin; the first and the last are straight and go on
+for ever."""
 _FLOOR_K = 1e-3
 
 
@@ -109,22 +113,25 @@ class Stack:
     """Several rows, looked up together."""
 
     def __init__(self, rows: tuple[Row, ...]) -> None:
-        # One contiguous block: cell, power of u, row.
-        self.cubics: Array = np.ascontiguousarray(np.stack([row.cubics for row in rows], axis=2))
+        # One contiguous block: cell, power of u, row. Beyond both ends a straight cell more.
+        inside = np.stack([row.cubics for row in rows], axis=2)
+        below, above = np.zeros_like(inside[:1]), np.zeros_like(inside[:1])
+        below[0, :2] = inside[0, :2]
+        above[0, 0] = inside[-1].sum(axis=0)
+        above[0, 1] = inside[-1, 1] + 2.0 * inside[-1, 2] + 3.0 * inside[-1, 3]
+        self.cubics: Array = np.concatenate([below, inside, above])
 
     def at(self, T_K: Array) -> tuple[Array, Array]:
         """Value and derivative of every row at every temperature: two arrays, rows as their last axis."""
-        place = (np.log(np.maximum(T_K, _FLOOR_K)) - _LOG_START) * _PER_LOG
-        cell = np.minimum(np.maximum(place, 0.0), CELLS - 1.0).astype(np.intp)
-        width_K = _WIDTH_K[cell]
-        u_any = (T_K - _GRID_K[cell]) / width_K
-        u = np.minimum(np.maximum(u_any, 0.0), 1.0)[..., None]
+        place = np.log(np.maximum(T_K, _FLOOR_K)) * _PER_LOG + _FIRST
+        cell = np.minimum(np.maximum(place, 0.0), CELLS + 1.0).astype(np.intp)
+        per_K = _PER_K[cell]
+        u = ((T_K - _STARTS_K[cell]) * per_K)[..., None]
         cubics = self.cubics[cell]
         a, b, c, d = cubics[..., 0, :], cubics[..., 1, :], cubics[..., 2, :], cubics[..., 3, :]
         du = u * d
         slope = b + u * (2.0 * c + 3.0 * du)
-        value = a + u * (b + u * (c + du)) + slope * (u_any[..., None] - u)
-        return value, slope / width_K[..., None]
+        return a + u * (b + u * (c + du)), slope * per_K[..., None]
 
 
 @lru_cache(maxsize=64)

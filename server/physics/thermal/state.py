@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from server.physics.errors import NotSolved
 from server.physics.materials.arrays import Array
 from server.physics.thermal import fields
-from server.physics.thermal.compile import compiled, feels
+from server.physics.thermal.compile import compiled
 from server.physics.thermal.cooler import Cryostat
 from server.physics.thermal.cooler_knobs import CoolerKnob, cooler_settings
 from server.physics.thermal.elements import Element, Joint
@@ -18,8 +18,8 @@ from server.physics.thermal.lift import Lift, Settings, bare_temperatures_K, bui
 from server.physics.thermal.recipe import INDEX, PLATFORM, SHIELD, USUAL_K, VESSEL, Place, Recipe
 from server.physics.thermal.results import Gap
 from server.physics.thermal.rows import LINEAR
-from server.physics.thermal.solve import Problem, Residuals, residuals, solve
-from server.physics.thermal.system import STAGES, System
+from server.physics.thermal.solve import Problem, Residuals, settled
+from server.physics.thermal.system import STAGES, Indices, System
 
 UNJOINED_W_K = 1.0 / 40.0
 """What a mount or sample is taken to hang on when nothing says what: its own temperature is then not told."""
@@ -60,6 +60,8 @@ class State:
         The cooler at its best, and what is unsure of it.
     T_K, bare_K : (stages,) arrays
         Temperatures of the two [K].
+    residuals, bare_residuals : Residuals
+        What holds at the two: no miss, but what it would become.
     subtract_W : (1, 2) array
         What the heat of the cooled stages is less than before the cooler sees it [W].
     told : tuple of bool
@@ -79,14 +81,11 @@ class State:
     knobs: tuple[CoolerKnob, ...]
     T_K: Array
     bare_K: Array
+    residuals: Residuals
+    bare_residuals: Residuals
     subtract_W: Array
     told: tuple[bool, ...]
     gaps: tuple[Gap, ...]
-
-    @cached_property
-    def residuals(self) -> Residuals:
-        """At the answer: no miss, but what it would become."""
-        return residuals(self.problem, self.T_K[None, :], self.now[None, :], self.subtract_W, self.settings)
 
     @cached_property
     def response_K_W(self) -> Array:
@@ -96,8 +95,13 @@ class State:
     @cached_property
     def load_W(self) -> Array:
         """Watts the cooler sees beyond its reference (of a map: all of them): (1, 2) [W]."""
-        heat_W = self.problem.system.heat_W(self.now[None, :], self.T_K[None, :])[0]
-        return np.asarray(heat_W[:, TWO] - self.subtract_W)
+        return np.asarray(self.residuals.heat_W[:, TWO] - self.subtract_W)
+
+    @cached_property
+    def counted(self) -> Indices:
+        """The elements of the configuration that could be computed."""
+        known = np.array([recipe.gap is None for recipe in self.recipes], dtype=bool)
+        return np.flatnonzero(known & (self.inventory.now > 0.0))
 
     @cached_property
     def tested_K(self) -> tuple[Array, Flags]:
@@ -156,8 +160,8 @@ def find_state(cryostat: Cryostat, elements: Sequence[Element]) -> State:
         When there is no balance.
     """
     inventory, place = take_stock(cryostat, elements), first_place(cryostat)
-    moving, moved = [n for n, element in enumerate(inventory.elements) if feels(element)], 0.0
     recipes = [compiled(element, place) for element in inventory.elements]
+    moving, moved = [n for n, recipe in enumerate(recipes) if recipe.nature.feels], 0.0
     state = first_balance(cryostat, inventory, tuple(recipes), place)
     for _ in range(_MOST_ROUNDS if moving else 0):
         before_K = state.T_K
@@ -183,10 +187,9 @@ def first_balance(
     cryostat: Cryostat, inventory: Inventory, recipes: tuple[Recipe, ...], place: Place
 ) -> State:
     """Compile nothing, balance once: the recipes as they are, the cryostat at its bare temperatures."""
-    lift = build_lift(cryostat)
-    settings, knobs = cooler_settings(cryostat.cooler, lift)
+    lift, settings, knobs = _cooler_of(cryostat)
     problem, bare_problem = _problems(recipes, lift, place)
-    start_K, none = np.array(place.temperatures_K), np.zeros(0)
+    start_K, none, nowhere = np.array(place.temperatures_K), np.zeros(0), Residuals.of_nothing()
     state = State(
         cryostat=cryostat,
         inventory=inventory,
@@ -199,11 +202,25 @@ def first_balance(
         knobs=knobs,
         T_K=start_K,
         bare_K=start_K,
+        residuals=nowhere,
+        bare_residuals=nowhere,
         subtract_W=np.zeros((1, 2)),
         told=(),
         gaps=gaps_of(inventory, recipes),
     )
     return _balanced(state)
+
+
+_KEPT = "_cooler"
+
+
+def _cooler_of(cryostat: Cryostat) -> tuple[Lift, Settings, tuple[CoolerKnob, ...]]:
+    """The cooler ready for the balance, and what is unsure of it; kept, since a cryostat never changes."""
+    kept: tuple[Lift, Settings, tuple[CoolerKnob, ...]] | None = cryostat.__dict__.get(_KEPT)
+    if kept is None:
+        lift = build_lift(cryostat)
+        kept = cryostat.__dict__[_KEPT] = (lift, *cooler_settings(cryostat.cooler, lift))
+    return kept
 
 
 def _problems(recipes: tuple[Recipe, ...], lift: Lift, place: Place) -> tuple[Problem, Problem]:
@@ -229,18 +246,20 @@ def _balanced(state: State) -> State:
     (now, told), (bare, _) = (
         coefficients_of(state, system, w) for w in (state.inventory.now, state.inventory.bare)
     )
-    none, bare_K = np.zeros((1, 2)), state.bare_K[None, :]
-    bare_K = solve(bare_problem, bare_K, bare[None, :], none, state.settings)
-    subtract_W = subtracted_W(problem, bare_K, bare[None, :], state.settings)
-    T_K = solve(problem, state.T_K[None, :], now[None, :], subtract_W, state.settings)[0]
+    bare_start_K, start_K = state.bare_K[None, :], state.T_K[None, :]
+    bare_K, bare_there = settled(bare_problem, bare_start_K, bare[None, :], np.zeros((1, 2)), state.settings)
+    subtract_W = subtracted_W(problem, bare_there.heat_W, state.settings)
+    T_K, there = settled(problem, start_K, now[None, :], subtract_W, state.settings)
     return replace(
         state,
         problem=problem,
         bare_problem=bare_problem,
         now=now,
         bare=bare,
-        T_K=T_K,
+        T_K=T_K[0],
         bare_K=bare_K[0],
+        residuals=there,
+        bare_residuals=bare_there,
         subtract_W=subtract_W,
         told=tuple(told.tolist()),
     )
@@ -259,9 +278,12 @@ def coefficients_of(state: State, system: System, weights: Array) -> tuple[Array
     return total, joined
 
 
-def subtracted_W(problem: Problem, bare_K: Array, bare: Array, settings: Settings) -> Array:
-    """What the heat of the cooled stages (variants, 2) is lessened by before the cooler sees it."""
-    known_W = problem.system.heat_W(bare, bare_K)[0][:, TWO]
+def subtracted_W(problem: Problem, bare_W: Array, settings: Settings) -> Array:
+    """What the heat of the cooled stages (variants, 2) is lessened by before the cooler sees it.
+
+    `bare_W` is the heat into every stage of the bare reference (variants, stages), or one for all.
+    """
+    known_W = np.broadcast_to(bare_W[:, TWO], (max(len(bare_W), len(settings.lift)), 2))
     return known_W - problem.lift.reference_W(settings, known_W)
 
 

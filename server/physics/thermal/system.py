@@ -7,6 +7,9 @@ one set of coefficients of all slots; many variants are worked out together, eac
 from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass
+from itertools import chain
+from operator import attrgetter
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +31,14 @@ class Terms:
     coefficient: Array
 
 
+class Drives(NamedTuple):
+    """What drives heat through each slot (variants, slots), and its derivatives by its hot and cold end."""
+
+    value: Array
+    by_hot: Array
+    by_cold: Array
+
+
 class System:
     """The slots of a set of recipes.
 
@@ -43,18 +54,15 @@ class System:
 
     def __init__(self, recipes: Sequence[Recipe], extra: Sequence[tuple[Row, int, int]] = ()) -> None:
         self.recipes, self.more = tuple(recipes), extra
-        number: dict[Row, int] = {POWER: 0}
-        for recipe in recipes:
-            for row in recipe.rows:
-                number.setdefault(row, len(number))
-        for row, _, _ in extra:
-            number.setdefault(row, len(number))
-        self.rows = tuple(number)
+        theirs = chain.from_iterable(recipe.rows for recipe in recipes)
+        self.rows = tuple(dict.fromkeys([POWER, *theirs, *(row for row, _, _ in extra)]))
+        number = {row: n for n, row in enumerate(self.rows)}
         codes, elements, coefficients = _flat(recipes, number)
         more = np.array([number[row] * 25 + 5 * hot + cold for row, hot, cold in extra], dtype=np.intp)
         slots, where = np.unique(np.concatenate([codes, more]), return_inverse=True)
         self.row, path = np.divmod(slots, 25)
         self.hot, self.cold = np.divmod(path, 5)
+        self.at_hot, self.at_cold = (end * len(self.rows) + self.row for end in (self.hot, self.cold))
         self.terms = Terms(elements, where[: len(codes)].astype(np.intp), coefficients)
         self.extra: Indices = where[len(codes) :].astype(np.intp)
         self.given: NDArray[np.bool_] = self.row == 0
@@ -94,13 +102,12 @@ class System:
         """Values added up by slot."""
         return np.asarray(np.bincount(slot, values, minlength=len(self.row)), dtype=float)
 
-    def drives(self, T_K: Array) -> tuple[Array, Array, Array]:
-        """For temperatures (variants, stages) what drives each slot, and its derivatives at hot and cold."""
+    def drives(self, T_K: Array) -> Drives:
+        """What drives each slot at temperatures (variants, stages)."""
         value, slope = self._rows_at(T_K)
-        hot, cold = self.hot * len(self.rows) + self.row, self.cold * len(self.rows) + self.row
-        drive = value[:, hot] - value[:, cold]
+        drive = value[:, self.at_hot] - value[:, self.at_cold]
         drive[:, self.given] = 1.0
-        return drive, slope[:, hot], slope[:, cold]
+        return Drives(drive, slope[:, self.at_hot], slope[:, self.at_cold])
 
     def _rows_at(self, T_K: Array) -> tuple[Array, Array]:
         """Value and derivative of every row at every stage: (variants, stages · rows), stage by stage.
@@ -117,11 +124,10 @@ class System:
         value[:, ~same], slope[:, ~same] = self.stack.at(T_K[:, ~same])
         return value.reshape(count, -1), slope.reshape(count, -1)
 
-    def heat_W(self, coefficients: Array, T_K: Array) -> tuple[Array, Array]:
+    def heat_W(self, coefficients: Array, drives: Drives) -> tuple[Array, Array]:
         """Heat into every stage (variants, stages), and its derivatives by temperature (…, stages)."""
-        drive, by_hot, by_cold = self.drives(T_K)
-        heat = (coefficients * drive) @ self.enters
-        slopes = (coefficients * by_hot) @ self.by_hot - (coefficients * by_cold) @ self.by_cold
+        heat = (coefficients * drives.value) @ self.enters
+        slopes = (coefficients * drives.by_hot) @ self.by_hot - (coefficients * drives.by_cold) @ self.by_cold
         return heat, slopes.reshape(-1, STAGES, STAGES)
 
 
@@ -143,19 +149,18 @@ def heat_of(system: System, group: Indices, count: int, slot: Indices, flow: Arr
 
 def _flat(recipes: Sequence[Recipe], number: dict[Row, int]) -> tuple[Indices, Indices, Array]:
     """Slot codes, elements and coefficients of all terms, one after another."""
-    offsets, numbers, total = [], [], 0
-    for recipe in recipes:
-        offsets.append(total)
-        numbers += [number[row] for row in recipe.rows]
-        total += len(recipe.rows)
-    counts = np.array([len(recipe.coefficient) for recipe in recipes], dtype=np.intp)
+    rows, local, paths, values = ([], [], [], []) if not recipes else zip(*map(_parts, recipes), strict=True)
+    counts = np.array(list(map(len, local)), dtype=np.intp)
     if not counts.sum():
         return np.zeros(0, np.intp), np.zeros(0, np.intp), np.zeros(0)
-    local = np.concatenate([recipe.row for recipe in recipes]).astype(np.intp)
-    path = np.concatenate([recipe.path for recipe in recipes]).astype(np.intp)
-    row = np.array(numbers, dtype=np.intp)[local + np.repeat(np.array(offsets, dtype=np.intp), counts)]
+    numbers = np.array([number[row] for row in chain.from_iterable(rows)], dtype=np.intp)
+    firsts = np.cumsum([0, *map(len, rows[:-1])])
+    row = numbers[np.concatenate(local) + np.repeat(firsts, counts)]
     elements = np.repeat(np.arange(len(recipes)), counts)
-    return row * 25 + path, elements, np.concatenate([recipe.coefficient for recipe in recipes])
+    return row * 25 + np.concatenate(paths), elements, np.concatenate(values)
+
+
+_parts = attrgetter("rows", "row", "path", "coefficient")
 
 
 def alone_W(recipe: Recipe, T_K: Array) -> Array:

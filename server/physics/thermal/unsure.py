@@ -6,6 +6,8 @@ little, solved again where it does much.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +17,7 @@ from server.physics.thermal.absent import Absent, without_each
 from server.physics.thermal.lift import Settings
 from server.physics.thermal.recipe import PLATFORM
 from server.physics.thermal.rows import stacked_ends
-from server.physics.thermal.solve import residuals, solve
+from server.physics.thermal.solve import settled, solve
 from server.physics.thermal.state import TWO, State, subtracted_W
 from server.physics.thermal.system import STAGES, Indices, heat_of
 
@@ -63,6 +65,57 @@ class Influences:
     own_K: Array
     absent: Absent
 
+    @cached_property
+    def causes(self) -> "Causes":
+        """What is one cause taken together: a material's data whoever uses it, all else by itself."""
+        own = self.shared < 0
+        _, data = np.unique(self.shared[~own], return_inverse=True)
+        group, alone = np.empty(len(own), dtype=np.intp), int(own.sum())
+        group[own], group[~own] = np.arange(alone), alone + data
+        count = int(group.max(initial=-1)) + 1
+        ranged, open_ended = (
+            np.bincount(group, flag, count) > 0.0 for flag in (self.ranged, self.open_ended)
+        )
+        return Causes(group, by_group(self.kelvin, group, count), ranged, open_ended)
+
+
+@dataclass(frozen=True, eq=False)
+class Causes:
+    """Causes as rows of arrays.
+
+    Attributes
+    ----------
+    group : (influences,) array
+        The cause each influence belongs to.
+    kelvin : (2, n, stages) array
+        What the low and the high end of each cause change in the temperatures [K].
+    ranged, open_ended : (n,) arrays of bool
+        As of the influences.
+    """
+
+    group: Indices
+    kelvin: Array
+    ranged: NDArray[np.bool_]
+    open_ended: NDArray[np.bool_]
+
+    @property
+    def count(self) -> int:
+        """How many causes there are."""
+        return len(self.ranged)
+
+
+def by_group(values: Array, group: Indices, count: int) -> Array:
+    """Values (2, n, stages) added up by group: (2, count, stages)."""
+    flat = (group[:, None] * STAGES + np.arange(STAGES)).ravel()
+    ends = [np.bincount(flat, end.ravel(), count * STAGES) for end in values]
+    return np.array(ends, dtype=float).reshape(2, count, STAGES)
+
+
+def down_and_up(values: Array) -> tuple[Array, Array]:
+    """How far low and high ends (2, …) lie below and above nought."""
+    low, high = values
+    return np.minimum(np.minimum(low, high), 0.0), np.maximum(np.maximum(low, high), 0.0)
+
 
 @dataclass(frozen=True, eq=False)
 class Changes:
@@ -85,12 +138,10 @@ class Changes:
         """How many influences there are."""
         return len(self.what)
 
-    def heat_W(self, state: State, weights: Array, T_K: Array) -> Array:
-        """What they change in the heat into every stage at temperatures (stages,): (2, n, stages)."""
+    def heat_W(self, state: State, weights: Array, drive: Array) -> Array:
+        """What they change in the heat into every stage, for the drive of every slot: (2, n, stages)."""
         system = state.problem.system
-        flow = self.coefficient * (
-            weights[self.element][self.influence] * system.drives(T_K[None, :])[0][0][self.slot]
-        )
+        flow = self.coefficient * (weights[self.element][self.influence] * drive[self.slot])
         ends = [heat_of(system, self.influence, self.count, self.slot, flow[end]) for end in (0, 1)]
         return np.array(ends)
 
@@ -106,17 +157,18 @@ class Changes:
 
 def influences(state: State, changes: Changes) -> Influences:
     """Every influence on a balance: `changes` of the elements, and what is unsure of the cooler."""
-    heat_W = changes.heat_W(state, state.inventory.now, state.T_K)
+    heat_W = changes.heat_W(state, state.inventory.now, state.residuals.drives.value[0])
     net_W = heat_W.copy()
     net_W[..., TWO] -= _change_of_subtracted_W(state, changes)
     kelvin, own_K = (np.asarray(watts @ state.response_K_W.T) for watts in (net_W, heat_W))
     in_bare = state.inventory.bare[changes.element] > 0.0
     _solve_again(state, changes, kelvin, np.ones(changes.count, dtype=bool), state.inventory.bare)
-    own_K[:, ~in_bare] = kelvin[:, ~in_bare]
+    only_now = ~in_bare[:, None]
+    np.copyto(own_K, kelvin, where=only_now)
     _solve_again(state, changes, own_K, in_bare, np.zeros(len(state.recipes)))
     absent = without_each(state)
     _hold_back(state, changes, own_K, absent)
-    kelvin[:, ~in_bare] = own_K[:, ~in_bare]
+    np.copyto(kelvin, own_K, where=only_now)
     what, ranged, cooler_K = _of_cooler(state)
     count = len(what)
     none_W = np.zeros((2, count, STAGES))
@@ -138,37 +190,37 @@ def changes_of(state: State) -> Changes:
     """The knobs of all elements, then the data of every material, one influence for each that uses it."""
     system = state.problem.system
     owners = [number for number, recipe in enumerate(state.recipes) if recipe.knobs]
-    knobs = [knob for number in owners for knob in state.recipes[number].knobs]
+    unsure = [state.recipes[number] for number in owners]
     element, influence, term, by_knob = _knob_changes(state, owners)
     users, rows, group, terms, by_data = _data_changes(state)
-    names = {row: f"conductivity of {system.rows[row].name}" for row in np.unique(rows).tolist()}
-    none = [False] * len(users)
+    names = [f"conductivity of {row.name}" for row in system.rows]
+    none, count = [False] * len(users), len(element)
     return Changes(
-        what=[knob.what for knob in knobs] + [names[row] for row in rows.tolist()],
+        what=[*_joined(recipe.names for recipe in unsure), *(names[row] for row in rows.tolist())],
         element=np.concatenate([element, users]),
-        shared=np.concatenate([np.full(len(knobs), -1), rows]),
-        ranged=np.array([knob.ranged for knob in knobs] + none, dtype=bool),
-        open_ended=np.array([knob.open_ended for knob in knobs] + none, dtype=bool),
-        influence=np.concatenate([influence, group + len(knobs)]),
+        shared=np.concatenate([np.full(count, -1), rows]),
+        ranged=np.array([*_joined(recipe.ranged for recipe in unsure), *none], dtype=bool),
+        open_ended=np.array([*_joined(recipe.open_ended for recipe in unsure), *none], dtype=bool),
+        influence=np.concatenate([influence, group + count]),
         slot=system.terms.slot[np.concatenate([term, terms])],
         coefficient=np.concatenate([by_knob, by_data], axis=1),
     )
 
 
+_joined = chain.from_iterable
+
+
 def _knob_changes(state: State, owners: list[int]) -> tuple[Indices, Indices, Indices, Array]:
     """Element of every knob, then entries: influence, term, change at both ends."""
-    starts = np.searchsorted(state.problem.system.terms.element, np.arange(len(state.recipes))).tolist()
     counts = [len(state.recipes[number].knobs) for number in owners]
     element, none = np.repeat(np.array(owners, dtype=np.intp), counts), np.zeros(0, dtype=np.intp)
-    firsts = np.cumsum([0, *counts]).tolist()
-    parts = [
-        (number + first, term + starts[owner], low, high)
-        for owner, first in zip(owners, firsts, strict=False)
-        for number, term, low, high in (state.recipes[owner].changes,)
-    ]
-    if not parts:
+    if not owners:
         return element, none, none, np.zeros((2, 0))
+    parts = [state.recipes[owner].changes for owner in owners]
+    many = [len(part[0]) for part in parts]
     influence, term, low, high = (np.concatenate(part) for part in zip(*parts, strict=True))
+    influence += np.repeat(np.cumsum([0, *counts[:-1]]), many)
+    term += np.repeat(np.searchsorted(state.problem.system.terms.element, owners), many)
     return element, influence, term, np.stack([low, high])
 
 
@@ -201,8 +253,9 @@ def _change_of_subtracted_W(state: State, changes: Changes) -> Array:
     if not state.inventory.bare[changes.element].any():
         return np.zeros((2, changes.count, 2))
     system = state.problem.system
-    heat_W = changes.heat_W(state, state.inventory.bare, state.bare_K)
-    known_W, slopes_W_K = system.heat_W(state.bare[None, :], state.bare_K[None, :])
+    there = state.bare_residuals
+    heat_W = changes.heat_W(state, state.inventory.bare, there.drives.value[0])
+    known_W, slopes_W_K = system.heat_W(state.bare[None, :], there.drives)
     loose = np.flatnonzero(state.bare_problem.floating)
     if len(loose):
         warming = -np.linalg.solve(slopes_W_K[0][np.ix_(loose, loose)], heat_W[..., loose, None])[..., 0]
@@ -245,12 +298,11 @@ def _hold_back(state: State, changes: Changes, own_K: Array, absent: Absent) -> 
     mine = place >= 0
     if not mine.any():
         return
-    sides = np.stack([np.minimum(own_K.min(axis=0), 0.0), np.maximum(own_K.max(axis=0), 0.0)])
+    sides = np.stack(down_and_up(own_K))
     flat = (place[mine][:, None] * STAGES + np.arange(STAGES)).ravel()
     count = len(absent.numbers)
-    far_K = np.sqrt(
-        [np.bincount(flat, side[mine].ravel() ** 2, count * STAGES).reshape(count, STAGES) for side in sides]
-    )
+    squares = [np.bincount(flat, side[mine].ravel() ** 2, count * STAGES) for side in sides]
+    far_K = np.sqrt(squares).reshape(2, count, STAGES)
     limit_K = absent.furthest_K()
     several = np.bincount(place[mine], minlength=count) > 1
     much = several & ~absent.may_cool & (far_K[0] > SMALL * state.T_K).any(axis=1)
@@ -260,10 +312,10 @@ def _hold_back(state: State, changes: Changes, own_K: Array, absent: Absent) -> 
         np.maximum.at(singly_K, place[mine], -sides[0][mine])
         limit_K[0, much] = np.minimum(limit_K[0, much], np.maximum(least_K, singly_K[much]))
     share = np.minimum(1.0, limit_K / np.maximum(far_K, 1e-30))
-    for side in (0, 1):
-        held = np.ones(sides[side].shape)
-        held[mine] = share[side][place[mine]]
-        own_K *= np.where(np.sign(own_K) == (-1.0, 1.0)[side], held, 1.0)
+    if (share < 1.0).any():
+        held = np.ones(sides.shape)
+        held[:, mine] = share[:, place[mine]]
+        own_K *= np.where(own_K < 0.0, held[0], np.where(own_K > 0.0, held[1], 1.0))
 
 
 def _coldest_K(
@@ -296,8 +348,8 @@ def solve_variants(state: State, now: Array, bare: Array, settings: Settings, st
     else:
         bare = np.broadcast_to(bare, now.shape)
         bare_K = np.broadcast_to(state.bare_K, start_K.shape)
-        bare_K = solve(state.bare_problem, bare_K, bare, np.zeros((1, 2)), settings)
-        subtract_W = subtracted_W(state.problem, bare_K, bare, settings)
+        there = settled(state.bare_problem, bare_K, bare, np.zeros((1, 2)), settings)[1]
+        subtract_W = subtracted_W(state.problem, there.heat_W, settings)
     return solve(state.problem, start_K, now, subtract_W, settings)
 
 
@@ -307,13 +359,14 @@ def _of_cooler(state: State) -> tuple[list[str], NDArray[np.bool_], Array]:
     ranged = np.array([knob.ranged for knob in state.knobs], dtype=bool)
     if not both:
         return [], ranged, np.zeros((2, 0, STAGES))
-    settings, count = Settings.stacked(both), len(both)
-    T_K, now = (np.broadcast_to(one, (count, len(one))) for one in (state.T_K, state.now))
-    bare_K, bare = (np.broadcast_to(one, (count, len(one))) for one in (state.bare_K, state.bare))
-    subtract_W = subtracted_W(state.problem, bare_K, bare, settings)
-    miss_K = residuals(state.problem, T_K, now, subtract_W, settings).miss_K
-    slopes = state.residuals.slopes[0]
-    kelvin = np.linalg.solve(slopes, (state.residuals.miss_K - miss_K).T).T
+    settings = Settings.stacked(both)
+    subtract_W = subtracted_W(state.problem, state.bare_residuals.heat_W, settings)
+    heat_W = state.residuals.heat_W[:, TWO]
+    moved_K = np.zeros((len(both), STAGES))
+    moved_K[:, TWO] = state.problem.lift.kelvin(heat_W - subtract_W, settings)[0] - state.T_K[TWO]
+    moved_K[:, ~state.problem.cooled] = 0.0
+    kelvin = np.linalg.solve(state.residuals.slopes[0], moved_K.T).T
     if (np.abs(kelvin) > SMALL * state.T_K).any():
-        kelvin = solve_variants(state, now, bare, settings, T_K + kelvin) - state.T_K
+        now, bare = (np.broadcast_to(one, (len(both), len(one))) for one in (state.now, state.bare))
+        kelvin = solve_variants(state, now, bare, settings, state.T_K + kelvin) - state.T_K
     return [knob.what for knob in state.knobs], ranged, kelvin.reshape(-1, 2, STAGES).transpose(1, 0, 2)
