@@ -19,19 +19,23 @@ import server.physics
 from server.physics.thermal.docstrings import described, sections
 from server.units import SUFFIXES
 
-FACES = ("materials", "mechanics", "statistics", "thermal")
+FACES = ("materials", "mechanics", "statistics", "thermal", "vibration")
 NUMBERS = re.compile(r"\b(float|Value|Array|Band|Quantity)\b")
 
 # Names of numbers that have no unit: ratios, shares, exponents, factors, counts.
 DIMENSIONLESS = {
+    "above_floor",
+    "above_floor_dB",
     "absorbed",
     "accommodation",
     "ageing",
     "attenuation_dB",
+    "averages",
     "best",
     "by",
     "capacity_uncertainty",
     "centre_ratio",
+    "change_dB",
     "cold_accommodation",
     "cold_emissivity",
     "confidence",
@@ -68,6 +72,7 @@ DIMENSIONLESS = {
     "transmission",
     "view",
     "width",
+    "worst_ratio",
 }
 # Functions whose answer is a number without a unit.
 DIMENSIONLESS_RESULTS = {
@@ -75,6 +80,7 @@ DIMENSIONLESS_RESULTS = {
     "blackbody_fraction",
     "carnot_share",
     "combined_accommodation",
+    "degrees_of_freedom",
     "disc_view_factor",
     "emissivity",
     "fraction_not_taken",
@@ -84,7 +90,7 @@ DIMENSIONLESS_RESULTS = {
     "shield_exchange_factor",
 }
 # Numbers in the unit of what they are given, or in the one that stands beside them.
-UNIT_AS_GIVEN = {"together", "published", "computed"}
+UNIT_AS_GIVEN = {"together", "published", "computed", "density", "rms", "rms_between", "values"}
 
 
 def suffix_in(name: str) -> str:
