@@ -3,6 +3,7 @@
 import shutil
 import sqlite3
 import threading
+import time
 from datetime import timedelta
 from pathlib import Path
 
@@ -283,27 +284,29 @@ def test_two_who_store_in_one_hour_at_once_lose_nothing(engine: Engine) -> None:
     with writing(engine) as session:
         ada, cryostat = somebody(session), a_cryostat(session)
         a_channel(session, ada, cryostat)
+        some(session, ada, cryostat, [3.0])
         session.commit()
         person_id, cryostat_id = ada.id, cryostat.id
-    ready = threading.Barrier(2)
 
-    def one(start_s: float) -> None:
+    def one(start_s: float, wait_s: float) -> None:
         with writing(engine) as own:
-            ready.wait()
             who, where = own.get(Person, person_id), own.get(Cryostat, cryostat_id)
             assert who is not None
             assert where is not None
             some(own, who, where, [3.0] * 20, start_s=start_s, step_s=2.0)
+            stored.set()
+            time.sleep(wait_s)
             own.commit()
 
-    threads = [threading.Thread(target=one, args=(S + shift,)) for shift in (0.0, 1.0)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    stored = threading.Event()
+    first = threading.Thread(target=one, args=(S + 60.0, 0.3))
+    first.start()
+    assert stored.wait(20)
+    one(S + 61.0, 0.0)
+    first.join()
     with writing(engine) as session:
         times, _ = readings.series(session, cryostat_id or 0, "Platform", NOON, AFTER)
-        assert len(times) == 40
+        assert len(times) == 41
 
 
 def test_a_hundred_channels_take_little_more_than_their_blocks(sqlite_template: Path, tmp_path: Path) -> None:
