@@ -20,6 +20,19 @@ for (const [name, on] of [["mouseover", true], ["mouseout", false], ["focusin", 
   document.addEventListener(name, (event) => light(event.target, on));
 }
 
+// An open menu shuts when somebody goes on elsewhere, or presses Escape.
+function shutMenus(but) {
+  for (const menu of document.querySelectorAll("[data-shut-outside][open]")) {
+    if (!menu.contains(but)) menu.open = false;
+  }
+}
+document.addEventListener("click", (event) => shutMenus(event.target));
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "Escape") return;
+  document.activeElement?.closest?.("[data-shut-outside][open]")?.querySelector("summary").focus();
+  shutMenus(null);
+});
+
 // Buttons that need this script are hidden until it runs.
 function reveal() {
   for (const button of document.querySelectorAll("[data-print][hidden]")) button.hidden = false;

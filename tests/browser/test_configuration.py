@@ -10,7 +10,7 @@ from server.cryostats import contents, guards
 from server.db import reading, writing
 from server.laboratory.service import set_up
 from tests.factories import a_bench, lid, wire
-from tests.fixtures.browser import Site, barriers
+from tests.fixtures.browser import Site, barriers, go
 from tests.fixtures.people import PASSWORD, make_person
 
 HOME = "/cryostats/bench-a"
@@ -73,7 +73,7 @@ def log_and_look(page: Page, site: Site) -> None:
 
 
 def restore(page: Page, site: Site) -> None:
-    page.get_by_role("link", name="Revisions").first.click()
+    go(page, "Inside", "Revisions")
     expect(page.get_by_text("Twenty-four lines more")).to_be_visible()
     page.goto(f"{HOME}/revisions/1")
     page.get_by_label("Why bring revision 1 back").fill("Too warm")
