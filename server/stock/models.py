@@ -1,7 +1,8 @@
 """The stock room: items, lots, movements, loans, reservations, orders.
 
-Movements are the truth and are never rewritten. What lies in a lot, and what was taken in a month, stand beside
-them as totals that are kept in the same transaction as each movement, so that no page has to add up a long book.
+Movements are the truth and are never rewritten. What lies in a lot, and what was taken in a month, stand
+beside them as totals that are kept in the same transaction as each movement, so that no page has to add up a
+long book.
 """
 
 from datetime import date, datetime
@@ -195,7 +196,7 @@ class Movement(Row, table=True):
 
 
 class Demand(Row, table=True):
-    """What was taken of an item in one month, kept with each movement. Shortfalls found by counting are in it."""
+    """What was taken of an item in one month, kept with each movement; also what a count finds missing."""
 
     __tablename__ = "stock_demand"
 
