@@ -15,6 +15,8 @@ from server.cautions import routes as cautions
 from server.cryostats import api as cryostats_api
 from server.cryostats import (
     change_routes,
+    counter_api,
+    counter_routes,
     dirt_routes,
     draft_api,
     draft_routes,
@@ -54,10 +56,11 @@ PAGES = (
     part_routes,
     port_routes,
     dirt_routes,
+    counter_routes,
     search_routes,
     cryostats,
 )
-APIS = (cryostats_api, exchange_api, draft_api)
+APIS = (cryostats_api, exchange_api, draft_api, counter_api)
 VENDOR_FILES = ("htmx.min.js",)
 
 
