@@ -35,6 +35,7 @@ DIMENSIONLESS = {
     "by",
     "capacity_uncertainty",
     "centre_ratio",
+    "chi_squared",
     "change_dB",
     "cold_accommodation",
     "cold_emissivity",
@@ -55,6 +56,7 @@ DIMENSIONLESS = {
     "hot_emissivity",
     "layer_friction",
     "layers",
+    "limit_sigmas",
     "low",
     "nut_factor",
     "poisson",
@@ -65,12 +67,15 @@ DIMENSIONLESS = {
     "share",
     "shield_emissivity",
     "shields",
+    "slack_sigmas",
     "slope",
+    "slope_probability",
     "slope_uncertainty",
     "temperature_exponent",
     "tolerance",
     "transmission",
     "view",
+    "weight",
     "width",
     "worst_ratio",
 }
@@ -88,9 +93,28 @@ DIMENSIONLESS_RESULTS = {
     "knudsen_number",
     "nut_factor",
     "shield_exchange_factor",
+    "weight_for_gap",
 }
 # Numbers in the unit of what they are given, or in the one that stands beside them.
-UNIT_AS_GIVEN = {"together", "published", "computed", "density", "rms", "rms_between", "values"}
+UNIT_AS_GIVEN = {
+    "above",
+    "average",
+    "below",
+    "computed",
+    "density",
+    "event",
+    "limit",
+    "lower",
+    "published",
+    "rms",
+    "rms_between",
+    "scale",
+    "sigma",
+    "target",
+    "together",
+    "upper",
+    "values",
+}
 
 
 def suffix_in(name: str) -> str:
