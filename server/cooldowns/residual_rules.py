@@ -100,7 +100,7 @@ def _of_stage(
 
 @dataclass(frozen=True)
 class Load:
-    """Heat more than predicted that would explain a stage; `beyond` the range in which the cooler is known."""
+    """Extra heat that would explain a stage; `beyond` what the cooler was ever measured with."""
 
     stage: str
     heat_W: Band
