@@ -27,14 +27,16 @@ def test_stevenson_example_8_demand_over_the_lead_time_is_given() -> None:
 
 
 def test_stevenson_example_9_demand_of_a_week_and_two_weeks_of_lead_time() -> None:
-    """Stevenson, as above, example 9: 50 a week, 3, two weeks, risk 10 %: 105.43 by the z of a table, 1.28."""
+    """Stevenson, as above, example 9: 50 a week, 3, two weeks, risk 10 %: 105.43."""
     mean, spread = lead_time_demand(50.0, 3.0, 2.0)
     assert normal_reorder_point(mean, spread, 0.90) == pytest.approx(105.43, abs=0.01)
 
 
 def test_both_demand_and_lead_time_may_scatter() -> None:
     """Stevenson, as above: the variance is L·σd² + d²·σL²; the numbers are arithmetic."""
-    assert lead_time_demand(4.0, 2.0, 9.0, 1.0) == (36.0, pytest.approx(math.sqrt(9 * 4 + 16)))
+    mean, spread = lead_time_demand(4.0, 2.0, 9.0, 1.0)
+    assert mean == 36.0
+    assert spread == pytest.approx(math.sqrt(9 * 4 + 16))
 
 
 @pytest.mark.parametrize(("mean", "least"), LEAST_OF_POISSON)
@@ -56,16 +58,14 @@ def test_the_normal_law_is_wrong_for_a_slow_mover() -> None:
     assert reorder_point(1.0, 1.0, 0.95) == 3
 
 
-@given(st.floats(0.01, 5.0), st.floats(0.01, 50.0), SERVICE, st.floats(0.1, 10.0))
+@given(st.floats(0.01, 5.0), st.floats(0.01, 50.0), SERVICE, st.sampled_from([0.25, 2.0, 1024.0]))
 @settings(max_examples=60)
 def test_the_unit_in_which_it_is_counted_does_not_matter(
     step: float, takings: float, service: float, factor: float
 ) -> None:
     mean = step * takings
     plain = reorder_point(mean, mean * step, service)
-    assert reorder_point(mean * factor, mean * step * factor**2, service) == pytest.approx(
-        plain * factor, rel=0.12, abs=step * factor * 1.01
-    )
+    assert reorder_point(mean * factor, mean * step * factor**2, service) == pytest.approx(plain * factor)
 
 
 @given(st.floats(0.0, 500.0), st.floats(0.01, 5.0), SERVICE)
@@ -93,7 +93,8 @@ def test_the_band_of_the_day_it_runs_out_is_what_trials_give() -> None:
     low, high = np.quantile(trials.gamma(20.0, 1.0 / rate), [0.025, 0.975])
     band = run_out(20.0, 12.0, 12.0, 1.0)
     assert band is not None
-    assert (band.low, band.high) == (pytest.approx(low, rel=0.01), pytest.approx(high, rel=0.01))
+    assert band.low == pytest.approx(low, rel=0.01)
+    assert band.high == pytest.approx(high, rel=0.01)
 
 
 def test_more_takings_seen_make_the_band_narrower() -> None:
