@@ -147,6 +147,7 @@ def upgrade() -> None:
         sa.Column("revision", sa.Integer(), nullable=False),
         sa.Column("budget_id", sa.Integer(), nullable=False),
         sa.Column("temperatures_K", sa.JSON(), nullable=False),
+        sa.Column("times", sa.JSON(), nullable=False),
         sa.Column("at", db.UTC(), nullable=False),
         sa.Column("by_name", sa.String(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),

@@ -183,7 +183,7 @@ def value_faults(asked: Asked, value: Any) -> str:
     """What is wrong with one value in SI; empty when nothing is."""
     if asked.choices:
         words = ", ".join(text for _, text in asked.choices)
-        return "" if value in dict(asked.choices) else f"Choose one of {words}"
+        return "" if value in [key for key, _ in asked.choices] else f"Choose one of {words}"
     if isinstance(value, bool) or not isinstance(value, int | float):
         return f"Enter one number{f' in {asked.unit}' if asked.unit else ''}, or leave it empty"
     low, high = LIMITS[asked.suffix]

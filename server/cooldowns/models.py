@@ -54,6 +54,8 @@ class Expectation(Row, table=True):
     budget_id: int = Field(foreign_key="heat_budget.id")
     temperatures_K: dict[str, list[float | None]] = Field(sa_type=sa.JSON)
     """Stage → low, best, high of the central 95 %, as in a document."""
+    times: dict[str, Any] = Field(sa_type=sa.JSON)
+    """When its coldest cooled stage should reach what: `stage`, `words` on how it is known, and `rows`."""
     at: datetime = Field(sa_type=UTC)
     by_name: str
     by_id: int | None = None

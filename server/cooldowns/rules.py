@@ -128,7 +128,7 @@ def _kind_faults(
     kind: str, data: Mapping[str, Any], cooldown: Cooldown, stages: Sequence[str]
 ) -> dict[str, str]:
     if kind in (BASE, WARM) and not any(f"{stage}_K" in data for stage in stages):
-        return {f"{stages[1]}_K": "Enter at least one temperature"}
+        return {f"{stages[0]}_K": "Enter at least one temperature"}
     if kind in (MARK, BASE, entry_kinds.STEP, entry_kinds.STOPPED) and cooldown.started_at is None:
         return {"kind": "Cooling has not begun; write that down first"}
     if kind == MARK and data["stage"] not in stages:

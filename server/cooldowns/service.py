@@ -12,12 +12,13 @@ from server.cooldowns.finding import Sheet, cooldowns_of, find, revision_at, und
 from server.cooldowns.models import Cooldown, CooldownEntry, Expectation
 from server.cooldowns.rules import Beginning, Go
 from server.cooldowns.trends import break_trend, durations
-from server.cryostats import budget, counters, guards, instruments
+from server.cryostats import budget, contents, cooldown_estimate, counters, guards, instruments
 from server.cryostats.models import BudgetRow, Cryostat
 from server.cryostats.rules import OPEN, OPERATE, text_faults
 from server.errors import Conflict, Forbidden, NotFound, Refused
 from server.history import service as history
 from server.people.models import Person
+from server.physics.statistics import Band
 from server.physics.thermal import document
 
 __all__ = [
@@ -130,13 +131,28 @@ def _expect(
         cooldown_id=row.id,
         revision=number,
         budget_id=stored.id,
-        temperatures_K={stage: [band.low, band.best, band.high] for stage, band in found.items()},
+        temperatures_K={stage: _ends(band) for stage, band in found.items()},
+        times=_times(session, cryostat, number),
         at=now,
         by_name=person.name,
         by_id=person.id,
     )
     session.add(line)
     session.flush()
+
+
+def _ends(band: Band) -> list[float | None]:
+    return [band.low, band.best, band.high]
+
+
+def _times(session: Session, cryostat: Cryostat, revision: int) -> dict[str, Any]:
+    """When it should be how cold, as it is known now."""
+    found = cooldown_estimate.estimate(session, cryostat, contents.elements(session, cryostat, revision))
+    rows = [
+        {"target_K": row.target_K, "time_s": _ends(row.time_s) if row.time_s else None, "reason": row.reason}
+        for row in found.times
+    ]
+    return {"stage": found.stage, "words": found.words, "rows": rows}
 
 
 def start(
