@@ -10,11 +10,13 @@ from sqlalchemy.engine import Engine
 from starlette.middleware import Middleware
 
 from server import tables
+from server.bookings import api as bookings_api
 from server.calculators import routes as calculators
 from server.cautions import routes as cautions
 from server.cryostats import api as cryostats_api
 from server.cryostats import (
     change_routes,
+    cooldown_routes,
     counter_api,
     counter_routes,
     dirt_routes,
@@ -26,6 +28,8 @@ from server.cryostats import (
     part_routes,
     photograph_routes,
     port_routes,
+    samples_api,
+    samples_routes,
     search_routes,
     window_routes,
     wire_choice_routes,
@@ -49,6 +53,7 @@ PAGES = (
     instrument_routes,
     change_routes,
     draft_routes,
+    samples_routes,
     window_routes,
     exchange_routes,
     photograph_routes,
@@ -57,10 +62,11 @@ PAGES = (
     port_routes,
     dirt_routes,
     counter_routes,
+    cooldown_routes,
     search_routes,
     cryostats,
 )
-APIS = (cryostats_api, exchange_api, draft_api, counter_api)
+APIS = (cryostats_api, exchange_api, draft_api, counter_api, samples_api, bookings_api)
 VENDOR_FILES = ("htmx.min.js",)
 
 
