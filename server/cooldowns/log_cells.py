@@ -19,6 +19,7 @@ COMMENT = ("#", "%", "!", "//")
 SEPARATORS = {"\t": "tab", ";": "semicolon", ",": "comma", " ": "spaces"}
 INSIDE = "\x1f"
 """What stands between cells whose file has them in quotes."""
+NO_TEXT = bytes(code for code in (*range(32), 127) if code not in b"\t\n\r")
 MOST_ROWS, MOST_COLUMNS, MOST_FAULTS = 2_000_000, 400, 20
 SAMPLE = 30
 NUMBER = r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eEdD][+-]?[0-9]{1,3})?"
@@ -89,6 +90,8 @@ class Layout:
 
     def cells(self, column: int) -> list[str]:
         """The cells of one column."""
+        if column == 0:
+            return [line.partition(self.separator)[0] for line in self.lines]
         return [line.split(self.separator, column + 1)[column] for line in self.lines]
 
     def first(self, rows: int) -> list[list[str]]:
@@ -100,11 +103,8 @@ def take_apart(content: bytes) -> Layout:
     """The layout of a file. Unreadable, with the lines, for what is no table of readings."""
     if not content.strip():
         raise Unreadable(Fault(0, "", "The file is empty"))
-    try:
-        text = tabular.decoded(content)
-    except tabular.Unreadable as problem:
-        raise Unreadable(Fault(problem.line, "", str(problem))) from problem
-    raw = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    text = _text(content)
+    raw = text.split("\n")
     marked = any(mark in text for mark in COMMENT)
     body = [
         number
@@ -117,6 +117,20 @@ def take_apart(content: bytes) -> Layout:
     if '"' in text and separator != " ":
         raw, separator = _unquoted(raw, separator), INSIDE
     return _laid_out(raw, body, separator, width)
+
+
+def _text(content: bytes) -> str:
+    """The text, its lines ended by a line feed alone. A plain file, as most are, is known at once."""
+    try:
+        if len(content.translate(None, NO_TEXT)) == len(content):
+            text = content.decode("utf-8-sig")
+        else:
+            text = tabular.decoded(content)
+    except UnicodeDecodeError:
+        text = content.decode("cp1252", "replace")
+    except tabular.Unreadable as problem:
+        raise Unreadable(Fault(problem.line, "", str(problem))) from problem
+    return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
 
 
 def _laid_out(raw: list[str], body: list[int], separator: str, width: int) -> Layout:
@@ -220,13 +234,14 @@ def _data(
     """The lines that hold data, each with as many cells as the others, and what was left out."""
     if len(body) > MOST_ROWS:
         raise Unreadable(Fault(0, "", f"Keep a file within {MOST_ROWS:,} lines"))
-    heads = {line.strip() for line in raw[: body[0]]}
-    again = [n for n in body if raw[n][:1].isalpha() and raw[n].strip() in heads]
+    lines = [" ".join(raw[n].split()) for n in body] if separator == " " else [raw[n] for n in body]
     remarks = []
+    again = sum(lines.count(line) for line in {*raw[max(0, body[0] - NEAR) : body[0]]} if line)
     if again:
-        remarks.append(f"The head stands in the file {len(again)} times more and was left out there")
-        body = [n for n in body if n not in set(again)]
-    lines = [" ".join(raw[n].split()) if separator == " " else raw[n] for n in body]
+        remarks.append(f"The head stands in the file {again} times more and was left out there")
+        heads = set(raw[: body[0]])
+        body = [n for n, line in zip(body, lines, strict=True) if line not in heads]
+        lines = [line for line in lines if line not in heads]
     wrong = [at for at, line in enumerate(lines) if line.count(separator) != width - 1]
     if wrong and wrong[-1] == len(lines) - 1 and lines[-1].count(separator) < width - 1:
         remarks.append(f"Line {body[-1] + 1}, the last, is cut off and was left out")
