@@ -9,12 +9,14 @@ from server.cautions import models as cautions
 from server.cooldowns import channels_models, night_models, readings_models, vibration_records_models
 from server.cooldowns import models as cooldowns
 from server.cryostats import (
+    cooldown_basis_models,
     counter_models,
     dirt_models,
     draft_models,
     part_models,
     photograph_models,
     port_models,
+    samples_models,
     search_models,
     window_models,
 )
@@ -39,6 +41,7 @@ SLICES = (
     materials,
     cryostats,
     draft_models,
+    samples_models,
     window_models,
     photograph_models,
     part_models,
@@ -46,6 +49,7 @@ SLICES = (
     dirt_models,
     search_models,
     counter_models,
+    cooldown_basis_models,
     stock,
     channels_models,
     readings_models,

@@ -6,7 +6,7 @@ A stored budget is a row for (revision, cooler version, model, time), never over
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Protocol
 
 from sqlmodel import Session, col, func, select
 
@@ -33,6 +33,8 @@ class Found:
     data: dict[str, Any]
     cooler_version: int
     at: datetime | None
+    own_materials: Mapping[str, int] | None = None
+    """Own materials that were used, with their version; None of a budget stored before that was kept."""
 
 
 @dataclass(frozen=True)
@@ -118,7 +120,15 @@ def compute(session: Session, cryostat: Cryostat, puts: Mapping[str, Put]) -> Fo
             cryostat, f"The cooler does not fit these stages: {'; '.join(bad.faults.values())}"
         )
     computed = _with_unread(computed, puts.keys() - elements.keys())
-    return Found(computed, document.write_budget(computed), version.number, None)
+    used = _used(session, [*puts.values(), *bare.values()])
+    return Found(computed, document.write_budget(computed), version.number, None, used)
+
+
+def _used(session: Session, puts: Iterable[Put]) -> Mapping[str, int]:
+    """The own materials these elements are made of, with the version in force."""
+    named = {value for put in puts for value in put.data.values() if isinstance(value, str)}
+    versions = materials.versions_in_force(session)
+    return {name: number for name, number in versions.items() if name in named}
 
 
 def physical(session: Session, cryostat: Cryostat) -> thermal.Cryostat | None:
@@ -212,6 +222,7 @@ def store(session: Session, cryostat: Cryostat, revision: int, at: datetime) -> 
         model=found.budget.model,
         at=at,
         data=found.data,
+        own_materials=None if found.own_materials is None else dict(found.own_materials),
     )
     session.add(row)
     session.flush()
@@ -224,7 +235,42 @@ def of_revision(session: Session, cryostat: Cryostat, revision: int) -> Found:
     row = session.exec(query.order_by(col(BudgetRow.id).desc()).limit(1)).first()
     if row is None:
         return compute(session, cryostat, contents.elements(session, cryostat, revision))
-    return Found(document.read_budget(row.data), row.data, row.cooler_version, row.at)
+    return Found(document.read_budget(row.data), row.data, row.cooler_version, row.at, row.own_materials)
+
+
+class Computed(Protocol):
+    """A stored budget: what it was computed with."""
+
+    model: str
+    cooler_version: int
+
+
+def is_behind(session: Session, cryostat: Cryostat, stored: Computed) -> bool:
+    """True when the cooler or the model moved on since it was computed.
+
+    A budget of before the first cooler names no model; it is behind as soon as there is a cooler.
+    """
+    version = cooler(session, cryostat)
+    newest = version.number if version else 0
+    return stored.cooler_version != newest or stored.model != thermal.MODEL
+
+
+def behind_now(session: Session, cryostat: Cryostat, found: Found) -> bool:
+    """The same of a budget that was found."""
+    version = cooler(session, cryostat)
+    return found.cooler_version != (version.number if version else 0) or found.budget.model != thermal.MODEL
+
+
+def refresh(session: Session, cryostat: Cryostat, at: datetime) -> bool:
+    """Store the budget of the current revision anew if it is behind; the older one stays."""
+    query = select(BudgetRow).where(
+        BudgetRow.cryostat_id == cryostat.id, BudgetRow.revision == cryostat.revision
+    )
+    row = session.exec(query.order_by(col(BudgetRow.id).desc()).limit(1)).first()
+    if row is not None and not is_behind(session, cryostat, row):
+        return False
+    store(session, cryostat, cryostat.revision, at)
+    return True
 
 
 def temperatures_of(

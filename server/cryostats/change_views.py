@@ -8,7 +8,19 @@ from typing import Any
 from sqlmodel import Session
 
 from server.cautions import service as cautions
-from server.cryostats import budget, change_form, contents, forms, guards, remarks, rules, service, views
+from server.cryostats import (
+    budget,
+    change_form,
+    contents,
+    cooldown_estimate,
+    cooldown_rules,
+    forms,
+    guards,
+    remarks,
+    rules,
+    service,
+    views,
+)
 from server.cryostats.change_form import InHand
 from server.cryostats.differences import DifferenceView, StageShift, difference_view, label, shifts
 from server.cryostats.models import Cryostat
@@ -71,6 +83,8 @@ class PreviewView:
     diff: DifferenceView
     budget: views.BudgetView
     warnings: tuple[str, ...]
+    delays: tuple[cooldown_rules.Delay, ...]
+    """What extra masses that come or go change in the time to the base."""
 
 
 @dataclass(frozen=True)
@@ -136,11 +150,13 @@ def _preview(
     if found.difference.empty:
         return None
     moved_K = budget.shifts_K(session, cryostat, found.before, found.after)
+    delays, uncounted = cooldown_estimate.delays(session, cryostat, found.before, found.after)
     return PreviewView(
         effects=shifts(cryostat, found.now, found.then.budget, moved_K),
         diff=difference_view(found.difference),
         budget=views.budget_view(session, cryostat, found.after, found.then),
-        warnings=_remarks(found, full),
+        warnings=(*_remarks(found, full), *(f"Time to get cold not told: {text}" for text in uncounted)),
+        delays=delays,
     )
 
 

@@ -142,6 +142,10 @@ class BudgetRow(Row, table=True):
     model: str
     at: datetime = Field(sa_type=UTC)
     data: dict[str, Any] = Field(sa_type=sa.JSON)
+    own_materials: dict[str, int] | None = Field(
+        default=None, sa_column=sa.Column(sa.JSON(none_as_null=True), nullable=True)
+    )
+    """The laboratory's own materials that were used, with their version; None where nobody kept that."""
 
 
 KEPT = ("cryostat_id", "key", "kind", "label", "note", "house", "data", "from_revision", "part")

@@ -80,6 +80,7 @@ class BudgetView:
     model: str
     at: datetime | None
     cooler_version: int
+    own_materials: Mapping[str, int] | None
 
 
 @dataclass(frozen=True)
@@ -96,6 +97,8 @@ class ConfigurationView:
     state_words: str
     states: Sequence[tuple[str, str]] = field(default_factory=tuple)
     step: DifferenceView | None = None
+    behind: bool = False
+    """True when model or cooler moved on since the newest budget was stored."""
 
     @property
     def newest(self) -> bool:
@@ -108,6 +111,7 @@ def configuration(session: Session, person: Person, cryostat: Cryostat, number: 
     elements = contents.elements(session, cryostat, number)
     revision = service.revision(session, cryostat, number) if number else None
     found = budget.of_revision(session, cryostat, number)
+    stored = found.at is not None and number == cryostat.revision
     state = instruments.state_now(session, cryostat)
     grade = guards.grade_of(session, person, cryostat)
     return ConfigurationView(
@@ -121,6 +125,7 @@ def configuration(session: Session, person: Person, cryostat: Cryostat, number: 
         state_words=STATES[state.state] if state else "not entered yet",
         states=tuple(STATES.items()),
         step=difference_view(service.compare(session, cryostat, number - 1, number)) if number else None,
+        behind=stored and budget.behind_now(session, cryostat, found),
     )
 
 
@@ -151,6 +156,7 @@ def budget_view(
         model=computed.model,
         at=found.at,
         cooler_version=found.cooler_version,
+        own_materials=found.own_materials,
     )
 
 

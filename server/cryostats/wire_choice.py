@@ -9,7 +9,7 @@ from server.cryostats import budget, contents, forms, reading
 from server.cryostats.models import Cryostat
 from server.materials import service as materials
 from server.physics import thermal
-from server.physics.errors import PhysicsError
+from server.physics.errors import NoData, PhysicsError
 from server.physics.statistics import Band
 from server.physics.thermal import document
 from server.units import BadNumber, in_unit, parse_quantity, unit_for
@@ -125,12 +125,23 @@ def _ranked(
     if known is None:
         return (), budget.NO_COOLER
     inside = contents.elements(session, cryostat, cryostat.revision)
-    present = budget.read_each(inside.values(), materials.in_force(session))
+    own = materials.in_force(session)
+    present = budget.read_each(inside.values(), own)
+    metals: list[str | thermal.Material] = [*thermal.WIRE_METALS, *filter(_is_metal, own.values())]
     try:
-        found = thermal.choose_wire(known, tuple(present.values()), wanted)
+        found = thermal.choose_wire(known, tuple(present.values()), wanted, metals)
     except PhysicsError as problem:
         return (), str(problem)
     return tuple(_row(candidate, stages, texts) for candidate in found), ""
+
+
+def _is_metal(solid: thermal.Material) -> bool:
+    """Whether a laboratory entered how it conducts a current: only then can lines be made of it."""
+    try:
+        solid.about("resistivity")
+    except NoData:
+        return False
+    return True
 
 
 def _row(candidate: thermal.Candidate, stages: tuple[str, ...], texts: Mapping[str, str]) -> ChoiceRow:

@@ -30,6 +30,11 @@ def in_force(session: Session) -> Mapping[str, Material]:
     return {row.name: made(row) for row in newest(session)}
 
 
+def versions_in_force(session: Session) -> Mapping[str, int]:
+    """Name → number of the version in force, for every own material."""
+    return {row.name: row.number for row in newest(session)}
+
+
 def names(session: Session) -> Sequence[str]:
     """The names of the own materials, in order."""
     return session.exec(select(OwnVersion.name).distinct().order_by(OwnVersion.name)).all()

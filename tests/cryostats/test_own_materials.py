@@ -74,8 +74,11 @@ def test_a_stored_budget_keeps_the_version_it_was_computed_with(entered: Session
     logged(entered, somebody(entered), cryostat, our_wire())
     before = budget.of_revision(entered, cryostat, 1)
     materials.correct(entered, CommandLine(), TWICE, 1, "By two.", AT)
-    assert budget.of_revision(entered, cryostat, 1).data == before.data
+    kept = budget.of_revision(entered, cryostat, 1)
+    assert kept.data == before.data
+    assert kept.own_materials == {"our-loom": 1}
     after = budget.compute(entered, cryostat, contents.elements(entered, cryostat, 1))
+    assert after.own_materials == {"our-loom": 2}
     # Twice the conductivity brings twice the heat, but for the lag, which holds the better conductor less.
     assert best_W(after) == pytest.approx(2 * best_W(before), rel=0.02)
 

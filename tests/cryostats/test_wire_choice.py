@@ -3,13 +3,18 @@
 import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy.engine import Engine
+from sqlmodel import Session
 
 from server.cryostats import instruments
 from server.cryostats.instruments import About
 from server.cryostats.rules import STAGES
 from server.db import now, writing
 from server.demo.benches import BENCHES
+from server.materials import service as materials
+from server.materials.rules import Own, Points
 from server.people.models import Person
+from server.people.service import CommandLine
+from server.physics.materials import material
 
 LINES = {
     "e.count": "24",
@@ -65,3 +70,24 @@ def test_with_nothing_asked_an_ordinary_loom_is_ranked(reader: TestClient) -> No
     answer = reader.get("/cryostats/bench-a/wire-choice")
     assert answer.status_code == 200
     assert 'id="ranking"' in answer.text
+
+
+def own(session: Session, name: str, resistivity_ohm_m: tuple[float, ...] | None) -> None:
+    """A material as good at keeping heat out as the best of the tables, entered by the laboratory."""
+    metal, T_K = material("stainless-304"), (1.0, 4.0, 77.0, 310.0)
+    points = Points(T_K, tuple(0.5 * metal.conductivity_W_m_K(one) for one in T_K), resistivity_ohm_m)
+    materials.add(session, CommandLine(), Own(name, points, "our book", 0.1), now())
+
+
+def test_a_metal_of_the_laboratory_is_ranked_too(reader: TestClient, engine: Engine) -> None:
+    with writing(engine) as session:
+        own(session, "our-loom", (3e-7, 3e-7, 3e-7, 4e-7))
+        own(session, "our-plastic", None)
+        session.commit()
+    page = reader.get("/cryostats/bench-a/wire-choice", params=LINES).text
+    rows = page.split("<tr>")
+    ours = next(number for number, row in enumerate(rows) if "our-loom" in row)
+    bronze = next(number for number, row in enumerate(rows) if "phosphor-bronze" in row)
+    assert ours < bronze
+    assert 'name="e.material" value="our-loom"' in rows[ours]
+    assert "our-plastic" not in page

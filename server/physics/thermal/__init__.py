@@ -40,6 +40,7 @@ from server.physics.thermal.carnot import (
     doubts,
 )
 from server.physics.thermal.choice import (
+    WIRE_METALS,
     Candidate,
     Wanted,
     choose_wire,
@@ -144,6 +145,7 @@ from server.physics.thermal.radiation import (
     shield_exchange_factor,
 )
 from server.physics.thermal.results import (
+    MODEL,
     Budget,
     Cause,
     Gap,
@@ -173,7 +175,9 @@ from server.physics.thermal.windows import (
 
 __all__ = [
     "KINDS",
+    "MODEL",
     "STAGES",
+    "WIRE_METALS",
     "Attenuator",
     "Bare",
     "Budget",

@@ -7,7 +7,7 @@ from itertools import product
 
 from server.physics.arguments import check_count, check_not_negative, check_positive
 from server.physics.errors import PhysicsError
-from server.physics.materials import awg_diameter_m, material
+from server.physics.materials import Material, awg_diameter_m, material
 from server.physics.thermal.batch import temperatures
 from server.physics.thermal.compile import compiled_plainly
 from server.physics.thermal.cooler import Cryostat
@@ -15,10 +15,11 @@ from server.physics.thermal.copper import LAG_HARDLY_HELPS, lag_hardly_helps
 from server.physics.thermal.elements import Element
 from server.physics.thermal.joule import span_resistance_ohm
 from server.physics.thermal.recipe import INDEX, Place
+from server.physics.thermal.remarks import has_copper
 from server.physics.thermal.runs import Lag, Run
 from server.physics.thermal.state import first_place
 
-METALS = (
+WIRE_METALS = (
     "phosphor-bronze",
     "manganin",
     "constantan",
@@ -37,6 +38,8 @@ GAUGES = tuple(range(24, 46, 2))
 """Wire gauges that are tried."""
 
 WARM_K = 293.0
+
+CONDUCTS_TOO_WELL = "Even lagged: it conducts so well when cold that the lag hardly helps."
 
 
 @dataclass(frozen=True)
@@ -108,7 +111,7 @@ def choose_wire(
     cryostat: Cryostat,
     elements: Sequence[Element],
     wanted: Wanted,
-    metals: Sequence[str] = METALS,
+    metals: Sequence[str | Material] = WIRE_METALS,
     gauges: Sequence[int] = GAUGES,
 ) -> tuple[Candidate, ...]:
     """Rank every metal and gauge for a set of lines.
@@ -121,8 +124,8 @@ def choose_wire(
         What is in it already.
     wanted : Wanted
         What the lines must do.
-    metals : sequence of str
-        Names of metals to try.
+    metals : sequence of str or Material
+        Metals to try, by name or as objects.
     gauges : sequence of int
         Wire gauges to try.
 
@@ -163,9 +166,10 @@ def choose_wire(
     check_not_negative(current_A=wanted.current_A)
     if wanted.most_ohm is not None:
         check_positive(most_ohm=wanted.most_ohm)
-    solids = {name: material(name) for name in metals}
-    pairs = list(product(solids, gauges))
-    runs = [_run(wanted, name, gauge) for name, gauge in pairs]
+    for metal in metals:
+        material(metal)
+    pairs = list(product(metals, gauges))
+    runs = [_run(wanted, metal, gauge) for metal, gauge in pairs]
     before, *after = temperatures(cryostat, [elements, *([*elements, run] for run in runs)])
     place = first_place(cryostat)
     known = tuple(before.get(stage, T_K) for stage, T_K in zip(INDEX, place.temperatures_K, strict=True))
@@ -177,10 +181,10 @@ def choose_wire(
     return tuple(sorted(found, key=_rank))
 
 
-def _run(wanted: Wanted, name: str, gauge: int) -> Run:
+def _run(wanted: Wanted, metal: str | Material, gauge: int) -> Run:
     return Run(
         key="wanted lines",
-        material=name,
+        material=metal,
         count=wanted.lines,
         diameter_m=awg_diameter_m(gauge),
         lengths_m=wanted.lengths_m,
@@ -207,7 +211,7 @@ def _judged(
     cold_ohm, warm_ohm = _resistances_ohm(run, place)
     assert isinstance(run.diameter_m, float)
     return Candidate(
-        material=str(run.material),
+        material=material(run.material or "").name,
         gauge=gauge,
         diameter_m=run.diameter_m,
         rise_K={stage: after[stage] - before[stage] for stage in after if stage in before},
@@ -273,5 +277,6 @@ def _resistances_ohm(run: Run, place: Place) -> tuple[float | None, float | None
 
 
 def _remarks(run: Run, place: Place) -> tuple[str, ...]:
-    copper = str(run.material).startswith("copper-")
-    return (LAG_HARDLY_HELPS,) if copper and lag_hardly_helps(run, place) else ()
+    if not lag_hardly_helps(run, place):
+        return ()
+    return (LAG_HARDLY_HELPS if has_copper(run) else CONDUCTS_TOO_WELL,)
