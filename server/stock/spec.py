@@ -150,8 +150,9 @@ def _text(name: str, value: Any) -> str:
         return f"{round(100.0 * value, 4):g}"
     if isinstance(value, tuple):
         return "; ".join(_entry(row) for row in value) if name != "cautions" else ", ".join(value)
-    plain = {bool: lambda: "yes" if value else "no", Decimal: lambda: shown(value)}
-    return plain.get(type(value), lambda: str(value))()
+    if isinstance(value, Decimal):
+        return shown(value)
+    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
 
 
 def _entry(row: Entry) -> str:
