@@ -24,8 +24,6 @@ class Block:
     kind: str = "booking"
     begun: bool = False
     """A chain somebody works at is never laid again."""
-    built: bool = True
-    """False for a booking that ended before its refit: it left inside what it had found."""
 
     @property
     def window_starts(self) -> datetime:
@@ -53,10 +51,10 @@ class Line:
         """What block `number` finds. After a hold nobody can know whether it is cold."""
         ground = self.now
         for block in self.blocks[:number]:
-            configuration = block.wish.configuration if block.wish and block.built else ground.configuration
-            cold = True if block.wish is not None and block.built else None
-            if block.ends > self.now.free_from:
-                ground = Ground(configuration, cold, block.ends)
+            if block.ends <= self.now.free_from:
+                continue
+            inside = block.chain.configuration if block.chain is not None else ground.configuration
+            ground = Ground(inside, True if block.chain is not None else None, block.ends)
         return ground
 
     def gaps(self) -> Iterator[tuple[int, Ground, Block | None]]:
@@ -71,16 +69,16 @@ def in_the_way(line: Line, starts: datetime, ends: datetime) -> tuple[Block, ...
     return tuple(row for row in line.blocks if row.starts < ends and row.ends > starts)
 
 
-def after(kit: Kit, wish: Wish, chain: Chain, right: Block) -> Chain | None:
+def after(kit: Kit, chain: Chain, right: Block) -> Chain | None:
     """The right neighbour's chain as it would be laid after this one, keeping its window; None: no room."""
     assert right.wish is not None
     if right.begun:
         return None
-    ground = Ground(wish.configuration, True, chain.ends)
+    ground = Ground(chain.configuration, True, chain.ends)
     return lay(kit, ground, right.wish, right.window_starts)
 
 
-def fits(kit: Kit, wish: Wish, chain: Chain, right: Block | None) -> bool:
+def fits(kit: Kit, chain: Chain, right: Block | None) -> bool:
     """True when what stands to the right still has its room."""
     if right is None:
         return True
@@ -88,7 +86,7 @@ def fits(kit: Kit, wish: Wish, chain: Chain, right: Block | None) -> bool:
         return False
     if right.wish is None:
         return not (right.kind == BUILDING and _cools_late(kit, chain, right))
-    return after(kit, wish, chain, right) is not None
+    return after(kit, chain, right) is not None
 
 
 def _cools_late(kit: Kit, chain: Chain, shutdown: Block) -> bool:
@@ -116,9 +114,9 @@ def at(kit: Kit, line: Line, wish: Wish, cold_starts: datetime, not_before: date
     ground = line.ground_before(number)
     right = line.blocks[number] if number < len(line.blocks) else None
     chain = lay(kit, ground, wish, cold_starts)
-    if chain is None or chain.starts < not_before or not fits(kit, wish, chain, right):
+    if chain is None or chain.starts < not_before or not fits(kit, chain, right):
         return None
-    return _slot(kit, wish, chain, right)
+    return _slot(kit, chain, right)
 
 
 def _mid(block: Block) -> datetime:
@@ -137,8 +135,8 @@ def in_the_way_of_window(line: Line, starts: datetime, ends: datetime) -> Iterat
             yield row
 
 
-def _slot(kit: Kit, wish: Wish, chain: Chain, right: Block | None) -> Slot:
-    again = after(kit, wish, chain, right) if right is not None and right.wish is not None else None
+def _slot(kit: Kit, chain: Chain, right: Block | None) -> Slot:
+    again = after(kit, chain, right) if right is not None and right.wish is not None else None
     return Slot(chain, chain.change == "none" and chain.cold_found is True, again)
 
 
@@ -169,8 +167,8 @@ def _in_gap(
         chain = earliest(kit, ground, wish, begin)
         if chain is None or chain.window.ends > last or _past(chain, right):
             break
-        if fits(kit, wish, chain, right):
-            found.append(_slot(kit, wish, chain, right))
+        if fits(kit, chain, right):
+            found.append(_slot(kit, chain, right))
         begin = _next_day(kit, chain.starts)
     return found
 
@@ -244,7 +242,7 @@ def _place(kit: Kit, line: Line, ground: Ground, wish: Wish, block: Block, may_m
     for chain in (lay(kit, ground, wish, block.window_starts), _still(kit, ground, wish, block)):
         if chain is not None and chain.starts >= begin and not _hits(chain, fixed):
             return chain
-    return _moved(kit, ground, wish, fixed, begin) if may_move else None
+    return _moved(kit, ground, wish, block, fixed) if may_move else None
 
 
 def _still(kit: Kit, ground: Ground, wish: Wish, block: Block) -> Chain | None:
@@ -255,7 +253,16 @@ def _still(kit: Kit, ground: Ground, wish: Wish, block: Block) -> Chain | None:
     return chain if chain.cold_found in (ground.cold, None) else None
 
 
-def _moved(kit: Kit, ground: Ground, wish: Wish, fixed: Sequence[Block], begin: datetime) -> Chain | None:
+def _moved(kit: Kit, ground: Ground, wish: Wish, block: Block, fixed: Sequence[Block]) -> Chain | None:
+    """The first place after its left neighbour that is no earlier than where it stood."""
+    for begin in (ground.free_from, block.starts):
+        chain = _clear(kit, ground, wish, fixed, max(begin, ground.free_from))
+        if chain is None or chain.window.starts >= block.window_starts:
+            return chain
+    return chain
+
+
+def _clear(kit: Kit, ground: Ground, wish: Wish, fixed: Sequence[Block], begin: datetime) -> Chain | None:
     for _ in range(len(fixed) + 1):
         chain = earliest(kit, ground, wish, begin)
         hit = _hits(chain, fixed)

@@ -1,7 +1,7 @@
 """Laying a chain of phases against its left neighbour, back from a cold window or on to one. Pure."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from itertools import groupby
 
@@ -21,6 +21,7 @@ from server.bookings.rules import (
 from server.bookings.worktime import WorkTime
 
 Step = tuple[str, timedelta]
+CLOCK = timedelta(minutes=5)
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,10 @@ class Kit:
 
 @dataclass(frozen=True)
 class Wish:
-    """What is to be laid: a configuration and hours of cold. `as_is` takes nothing that must be opened."""
+    """What is to be laid: a configuration and hours of cold.
+
+    `as_is` takes nothing that must be opened; without a configuration it takes whatever it finds.
+    """
 
     configuration: str
     cold: timedelta
@@ -63,6 +67,8 @@ class Chain:
     """A chain as it is laid: its phases touch each other."""
 
     phases: tuple[Phase, ...]
+    configuration: str
+    """What is inside during its window."""
     change: str
     """What is refitted."""
     cold_found: bool | None
@@ -100,6 +106,7 @@ def lay(kit: Kit, ground: Ground, wish: Wish, cold_starts: datetime) -> Chain | 
 
     None when it would begin before the ground is free.
     """
+    wish = found_by(ground, wish)
     change = kit.change(ground.configuration, wish.configuration)
     if wish.as_is and change != NONE:
         return None
@@ -111,14 +118,26 @@ def lay(kit: Kit, ground: Ground, wish: Wish, cold_starts: datetime) -> Chain | 
 
 def earliest(kit: Kit, ground: Ground, wish: Wish, not_before: datetime) -> Chain | None:
     """The chain with the first cold window that can be had, beginning no earlier than `not_before`."""
+    wish = found_by(ground, wish)
     change = kit.change(ground.configuration, wish.configuration)
     after = max(ground.free_from, not_before)
     for cold in dict.fromkeys((ground.cold, None)):
         found = _forwards(kit, wish, change, cold, after)
-        chain = lay(kit, ground, wish, found) if found is not None else None
+        chain = lay(kit, ground, wish, on_the_clock(found)) if found is not None else None
         if chain is not None and chain.starts >= not_before:
             return chain
     return None
+
+
+def on_the_clock(moment: datetime) -> datetime:
+    """The next moment that people would write down: a multiple of five minutes."""
+    over = timedelta(minutes=moment.minute % 5, seconds=moment.second, microseconds=moment.microsecond)
+    return moment + (CLOCK - over if over else timedelta())
+
+
+def found_by(ground: Ground, wish: Wish) -> Wish:
+    """The wish with its configuration, where it takes whatever it finds."""
+    return wish if wish.configuration else replace(wish, configuration=ground.configuration)
 
 
 def _steps(kit: Kit, wish: Wish, change: str, cold: bool | None) -> list[Step]:
@@ -176,7 +195,7 @@ def _backwards(kit: Kit, wish: Wish, change: str, cold: bool | None, cold_starts
     if out_starts is None:
         return None
     laid += [Phase(WINDOW, cold_starts, window_ends), Phase(HAND_OUT, out_starts, out_starts + out)]
-    return Chain(_touching(laid), change, cold, slack)
+    return Chain(_touching(laid), wish.configuration, change, cold, slack)
 
 
 def _forward_again(

@@ -162,7 +162,8 @@ def test_across_the_spring_clock_change_a_working_day_still_begins_at_eight() ->
     friday = datetime(2026, 3, 27, 18, 50, tzinfo=VIENNA)
     chain = earliest(DEFAULT, Ground("house", True, friday.astimezone(UTC)), Wish("house", hours(1)), friday)
     assert chain is not None
-    assert chain.starts.astimezone(VIENNA) == datetime(2026, 3, 30, 8, tzinfo=VIENNA)
+    assert chain.starts.astimezone(VIENNA).hour == 8
+    assert chain.starts.date() == datetime(2026, 3, 30, tzinfo=UTC).date()
     assert chain.starts.astimezone(UTC).hour == 6
 
 
