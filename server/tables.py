@@ -6,6 +6,7 @@ from alembic.script import ScriptDirectory
 
 from server.bookings import models as bookings
 from server.cautions import models as cautions
+from server.checklists import models as checklists
 from server.cooldowns import channels_models, night_models, readings_models, vibration_records_models
 from server.cooldowns import models as cooldowns
 from server.cryostats import (
@@ -22,6 +23,7 @@ from server.cryostats import (
 )
 from server.cryostats import models as cryostats
 from server.db import Row
+from server.faults import models as faults
 from server.files import models as files
 from server.history import models as history
 from server.laboratory import models as laboratory
@@ -51,6 +53,8 @@ SLICES = (
     counter_models,
     cooldown_basis_models,
     stock,
+    faults,
+    checklists,
     channels_models,
     readings_models,
     vibration_records_models,
