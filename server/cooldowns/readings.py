@@ -62,7 +62,10 @@ class _Laid:
 
 @dataclass(frozen=True)
 class Comparison:
-    """What storing these readings would do; `faults` name a channel and what is wrong with its readings."""
+    """What storing these readings would do; `faults` name a channel and what is wrong with its readings.
+
+    `differing` moments have another value that stands, or two in what was sent.
+    """
 
     stored: Stored
     differing: int
@@ -124,7 +127,7 @@ def _lay(
     for name, (channel, sent) in cleaned.items():
         parts = list(_laid_over(session, channel, sent))
         other = [part for part in parts if len(part.merged.differing)]
-        differing += sum(len(part.merged.differing) for part in other)
+        differing += sent.twice + sum(len(part.merged.differing) for part in other)
         if other and not newer_counts:
             faults[name] = _differing(other)
         laid += parts

@@ -31,6 +31,8 @@ class Clean:
     values: Values
     gaps: int
     fault: str = ""
+    twice: int = 0
+    """Of how many moments two different values were sent."""
 
     def hours(self) -> list[tuple[int, slice]]:
         """Each hour with its stretch of the readings."""
@@ -59,8 +61,9 @@ def clean(times_s: ArrayLike, values: ArrayLike, now: datetime, newer_counts: bo
     fault = _range_fault(moments, numbers, now)
     if fault:
         return _nothing(fault)
-    moments, numbers, fault = _each_once(moments, numbers, newer_counts)
-    return Clean(moments, numbers, int((~kept).sum()), fault)
+    moments, numbers, again = _each_once(moments, numbers)
+    fault = _twice(again) if len(again) and not newer_counts else ""
+    return Clean(moments, numbers, int((~kept).sum()), fault, len(again))
 
 
 def _nothing(fault: str) -> Clean:
@@ -79,14 +82,14 @@ def _range_fault(moments: Moments, numbers: Values, now: datetime) -> str:
     return ""
 
 
-def _each_once(moments: Moments, numbers: Values, newer_counts: bool) -> tuple[Moments, Values, str]:
+def _each_once(moments: Moments, numbers: Values) -> tuple[Moments, Values, Moments]:
+    """Each moment once, with the value that came last; and the moments that had different ones."""
     if not len(moments):
-        return moments, numbers, ""
+        return moments, numbers, moments
     # Of equal moments the last in the sequence stands; the sort before kept the sequence.
     last = np.append(np.diff(moments) > 0, True)
     again = ~last[:-1] & ~same(numbers[:-1], numbers[1:])
-    fault = "" if newer_counts or not again.any() else _twice(moments[:-1][again])
-    return moments[last], numbers[last], fault
+    return moments[last], numbers[last], np.unique(moments[:-1][again])
 
 
 def _twice(moments: Moments) -> str:
