@@ -66,7 +66,7 @@ PAGES = (
     search_routes,
     cryostats,
 )
-APIS = (cryostats_api, exchange_api, draft_api, counter_api, samples_api, bookings_api)
+APIS = (cryostats_api, exchange_api, samples_api, draft_api, counter_api, bookings_api)
 VENDOR_FILES = ("htmx.min.js",)
 
 

@@ -10,12 +10,13 @@ down_revision = "0006"
 branch_labels = None
 depends_on = None
 
-APPEND_ONLY = ("counter_entry", "hands_on")
+APPEND_ONLY = ("counter_entry", "hands_on", "planned_sample", "planned_step")
 
 
 def upgrade() -> None:
     """New tables that nobody rewrites."""
     _counters()
+    _planned_samples()
     for table in APPEND_ONLY:
         for statement in db.append_only_sql(op.get_bind().dialect.name, table):
             op.execute(sa.text(statement.replace(":", "\\:")))
@@ -59,6 +60,46 @@ def _counters() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_hands_on")),
     )
     op.create_index("ix_hands_on_newest", "hands_on", ["cryostat_id", "person_id", "at"])
+
+
+def _planned_samples() -> None:
+    op.create_table(
+        "planned_sample",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("draft_id", sa.Integer(), nullable=False),
+        sa.Column("what", sa.String(), nullable=False),
+        sa.Column("owner_id", sa.Integer(), nullable=False),
+        sa.Column("owner_name", sa.String(), nullable=False),
+        sa.Column("hazard", sa.String(), nullable=False),
+        sa.Column("if_breaks", sa.String(), nullable=False),
+        sa.Column("carrier", sa.String(), nullable=False),
+        sa.Column("attach", sa.String(), nullable=False),
+        sa.Column("attached_on", sa.Date(), nullable=True),
+        sa.Column("mount", sa.String(), nullable=False),
+        sa.Column("note", sa.String(), nullable=False),
+        sa.Column("at", db.UTC(), nullable=False),
+        sa.Column("by_name", sa.String(), nullable=False),
+        sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.ForeignKeyConstraint(["draft_id"], ["draft.id"], name=op.f("fk_planned_sample_draft_id_draft")),
+        sa.ForeignKeyConstraint(["owner_id"], ["person.id"], name=op.f("fk_planned_sample_owner_id_person")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_planned_sample")),
+    )
+    op.create_index(op.f("ix_planned_sample_draft_id"), "planned_sample", ["draft_id"])
+    op.create_table(
+        "planned_step",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("planned_id", sa.Integer(), nullable=False),
+        sa.Column("sample_id", sa.Integer(), nullable=True),
+        sa.Column("at", db.UTC(), nullable=False),
+        sa.Column("by_name", sa.String(), nullable=False),
+        sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["planned_id"], ["planned_sample.id"], name=op.f("fk_planned_step_planned_id_planned_sample")
+        ),
+        sa.ForeignKeyConstraint(["sample_id"], ["sample.id"], name=op.f("fk_planned_step_sample_id_sample")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_planned_step")),
+        sa.UniqueConstraint("planned_id", name=op.f("uq_planned_step_planned_id")),
+    )
 
 
 def downgrade() -> None:

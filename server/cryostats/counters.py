@@ -11,15 +11,8 @@ from sqlmodel import Session, col, func, select
 
 from server.cryostats import guards
 from server.cryostats.counter_models import CounterEntry, HandsOn
-from server.cryostats.counter_rules import (
-    COUNTED,
-    COUNTERS,
-    READ,
-    REPLACED,
-    Reading,
-    faults,
-    walked,
-)
+from server.cryostats.counter_rules import COUNTED, READ, REPLACED, Reading, faults, walked
+from server.cryostats.counter_rules import COUNTERS as COUNTERS
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import OPERATE
 from server.errors import Conflict, NotFound, Refused

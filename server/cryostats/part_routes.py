@@ -1,7 +1,6 @@
 """Pages of the parts with identity: the list, one part, entering, telling, lending, bringing back."""
 
-from datetime import date, datetime
-from zoneinfo import ZoneInfo
+from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
@@ -12,15 +11,11 @@ from server.db import ReadSession, WriteSession, now
 from server.errors import Refused
 from server.people.guards import CurrentPerson
 from server.web.forms import Form, SentForm
+from server.web.moments import today
 from server.web.render import done, render
 
 router = APIRouter(prefix="/parts")
 PAGE, FORM = "cryostats/part.html", "cryostats/part_form.html"
-
-
-def _today(request: Request, at: datetime) -> date:
-    """The day it is in the laboratory."""
-    return at.astimezone(ZoneInfo(request.state.laboratory.zone)).date()
 
 
 def _day(form: Form, name: str, empty: date | None, faults: dict[str, str]) -> date:
@@ -43,7 +38,7 @@ def index(
 ) -> Response:
     """Every part, and what is due back."""
     chosen = kind if kind in KINDS else "", state if state in STATES else ""
-    view = part_views.page(session, person, chosen[0], chosen[1], _today(request, now()))
+    view = part_views.page(session, person, chosen[0], chosen[1], today(request, now()))
     return render(request, "cryostats/parts.html", view)
 
 
@@ -60,7 +55,7 @@ def enter(request: Request, person: CurrentPerson, session: WriteSession, form: 
     at = now()
     said = _described(form, form.text("tag"))
     try:
-        part = parts.enter(session, person, said, at, _today(request, at))
+        part = parts.enter(session, person, said, at, today(request, at))
     except Refused as refused:
         session.rollback()
         return render(request, FORM, part_views.form(said.kind, _sent(form), refused.fields), status=422)
@@ -85,7 +80,7 @@ def _described(form: Form, tag: str) -> Described:
 @router.get("/{tag}")
 def show(request: Request, tag: str, person: CurrentPerson, session: ReadSession) -> Response:
     """One part: what it is, where it has been, what happened to it."""
-    return render(request, PAGE, part_views.one(session, person, tag, _today(request, now())))
+    return render(request, PAGE, part_views.one(session, person, tag, today(request, now())))
 
 
 @router.get("/{tag}/description")
@@ -107,7 +102,7 @@ def describe(
     about = {name: text for name, text in asked.items() if text}
     said = Described(tag, kind, form.text("name"), form.text("serial"), about, note=form.text("note"))
     try:
-        parts.describe(session, person, said, at, _today(request, at))
+        parts.describe(session, person, said, at, today(request, at))
     except Refused as refused:
         session.rollback()
         part = parts.find(session, tag)
@@ -122,13 +117,13 @@ def tell(
 ) -> Response:
     """Where it is, what state it is in, what a test gave."""
     at = now()
-    today, faults = _today(request, at), dict[str, str]()
+    day, faults = today(request, at), dict[str, str]()
     state, place = form.text("state"), form.text("place")
-    on_day = _day(form, "on_day", today, faults)
+    on_day = _day(form, "on_day", day, faults)
     said = Told(on_day, state, place, form.text("test"), form.text("result"), form.text("note"))
     try:
         _refuse(faults)
-        parts.tell(session, person, tag, said, at, today)
+        parts.tell(session, person, tag, said, at, day)
     except Refused as refused:
         return _again(request, session, person, tag, form, refused)
     return done(request, f"/parts/{tag}", "Written down.")
@@ -140,12 +135,12 @@ def lend(
 ) -> Response:
     """To another cryostat or another laboratory."""
     at = now()
-    today, faults = _today(request, at), dict[str, str]()
-    days = _day(form, "lent_on", today, faults), _day(form, "due_on", None, faults)
+    day, faults = today(request, at), dict[str, str]()
+    days = _day(form, "lent_on", day, faults), _day(form, "due_on", None, faults)
     said = Lent(form.text("to_whom"), *days, form.text("to_cryostat"), form.text("loan_note"))
     try:
         _refuse(faults)
-        loan = parts.lend(session, person, tag, said, at, today)
+        loan = parts.lend(session, person, tag, said, at, day)
     except Refused as refused:
         return _again(request, session, person, tag, form, refused)
     return done(request, f"/parts/{tag}", f"Lent to {loan.to_whom}, due back {loan.due_on}.")
@@ -157,11 +152,11 @@ def bring_back(
 ) -> Response:
     """It came back."""
     at = now()
-    today, faults = _today(request, at), dict[str, str]()
-    on_day = _day(form, "on_day", today, faults)
+    day, faults = today(request, at), dict[str, str]()
+    on_day = _day(form, "on_day", day, faults)
     try:
         _refuse(faults)
-        parts.bring_back(session, person, tag, on_day, form.text("place"), form.text("note"), at, today)
+        parts.bring_back(session, person, tag, on_day, form.text("place"), form.text("note"), at, day)
     except Refused as refused:
         return _again(request, session, person, tag, form, refused)
     return done(request, f"/parts/{tag}", "It is back.")
@@ -177,5 +172,5 @@ def _again(
 ) -> Response:
     """The page again with what was typed and what is to be mended."""
     session.rollback()
-    view = part_views.one(session, person, tag, _today(request, now()), refused.fields, _sent(form))
+    view = part_views.one(session, person, tag, today(request, now()), refused.fields, _sent(form))
     return render(request, PAGE, view, status=422)

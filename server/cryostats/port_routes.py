@@ -1,7 +1,6 @@
 """Pages of the feed-throughs: ports, pins, the count, and continuity with isolation."""
 
-from datetime import date, datetime
-from zoneinfo import ZoneInfo
+from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
@@ -13,22 +12,18 @@ from server.errors import Refused
 from server.people.guards import CurrentPerson
 from server.units import BadNumber
 from server.web.forms import Form, SentForm
+from server.web.moments import today
 from server.web.render import done, render
 
 router = APIRouter(prefix="/cryostats/{slug}/ports")
 PAGE = "cryostats/ports.html"
 
 
-def _today(request: Request, at: datetime) -> date:
-    """The day it is in the laboratory."""
-    return at.astimezone(ZoneInfo(request.state.laboratory.zone)).date()
-
-
 @router.get("")
 def show(request: Request, slug: str, person: CurrentPerson, session: ReadSession) -> Response:
     """Ports with their pins, the count against what is inside and every draft, and the tests."""
     cryostat = guards.find(session, slug)
-    return render(request, PAGE, port_views.page(session, person, cryostat, _today(request, now())))
+    return render(request, PAGE, port_views.page(session, person, cryostat, today(request, now())))
 
 
 @router.post("")
@@ -80,25 +75,25 @@ def measure(
 ) -> Response:
     """A table of continuity and isolation, typed or pasted."""
     at = now()
-    today = _today(request, at)
-    said, faults = _readings(form, today)
+    day = today(request, at)
+    said, faults = _readings(form, day)
     try:
-        test = ports.measure(session, person, slug, said, at, today, faults)
+        test = ports.measure(session, person, slug, said, at, day, faults)
     except Refused as refused:
         return _again(request, session, person, slug, form, refused)
     return done(request, f"/cryostats/{slug}/ports/tests/{test.id}", "The test is in the book.")
 
 
-def _readings(form: Form, today: date) -> tuple[Readings, dict[str, str]]:
+def _readings(form: Form, today_is: date) -> tuple[Readings, dict[str, str]]:
     text = form.text("table")
     lines, faults = table(text) if text else ((), {})
-    mount_shield_ohm, more, day = None, False, today
+    mount_shield_ohm, more, day = None, False, today_is
     try:
         mount_shield_ohm, more = resistance(form.text("mount_shield"))
     except BadNumber as problem:
         faults["mount_shield"] = str(problem)
     try:
-        day = date.fromisoformat(form.text("on_day")) if form.text("on_day") else today
+        day = date.fromisoformat(form.text("on_day")) if form.text("on_day") else today_is
     except ValueError:
         faults["on_day"] = "Enter a day such as 2026-03-14"
     said = Readings(day, form.text("lid"), lines, mount_shield_ohm, more, form.text("test_note"))
@@ -127,5 +122,5 @@ def _again(
     if port is not None:
         typed = {f"{name}.{port}": text for name, text in typed.items()}
     cryostat = guards.find(session, slug)
-    view = port_views.page(session, person, cryostat, _today(request, now()), refused.fields, typed)
+    view = port_views.page(session, person, cryostat, today(request, now()), refused.fields, typed)
     return render(request, PAGE, view, status=422)

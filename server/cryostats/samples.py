@@ -3,13 +3,14 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from sqlmodel import Session, col, select
 
-from server.cryostats import guards, rules
+from server.cryostats import contents, guards, rules
 from server.cryostats.models import Cryostat
-from server.cryostats.rules import OPEN, STEWARD
-from server.cryostats.window_models import Sample, SampleStep
+from server.cryostats.rules import OPEN, STEWARD, Put
+from server.cryostats.samples_models import Sample, SampleStep
 from server.errors import Conflict, NotFound, Refused
 from server.history import service as history
 from server.people.models import Person
@@ -34,7 +35,9 @@ HAZARDS = {
 }
 APPROVED, TAKEN_OUT = "approved", "taken out"
 LONGEST_LINE = 200
+ONE_LINE = ("what", "if_breaks", "carrier", "mount")
 LARGEST_KEY = 2**31 - 1
+NOT_STORED = "The sample was not stored."
 
 
 @dataclass(frozen=True)
@@ -101,51 +104,75 @@ def _steps(session: Session, keys: Sequence[int | None]) -> dict[tuple[int | Non
     return {(row.sample_id, row.what): row for row in session.exec(query).all()}
 
 
+def mounts(elements: Mapping[str, Put]) -> list[tuple[str, str]]:
+    """Key and title of every joint a sample may sit on, as it is configured."""
+    return [(put.key, put.title) for put in elements.values() if put.kind == "joint"]
+
+
 def put_in(
     session: Session,
     person: Person,
     slug: str,
     said: Described,
     at: datetime,
+    today: date,
     faults: Mapping[str, str] | None = None,
 ) -> Sample:
-    """Write down a sample that is inside."""
+    """Write down a sample that is inside; `today` is the laboratory's day."""
     cryostat = guards.find(session, slug, lock=True)
     guards.need(session, person, cryostat, OPEN)
+    known = 0 <= said.revision <= cryostat.revision
+    ground = contents.elements(session, cryostat, said.revision if known else cryostat.revision)
+    found = {} if known else {"revision": f"Enter a revision from 0 to {cryostat.revision}"}
+    if said.attached_on is not None and said.attached_on > today:
+        found["attached_on"] = "It was attached today or earlier"
+    owner = checked(session, said, ground, found | dict(faults or {}))
+    return enter(session, person, cryostat, said, owner, at)
+
+
+def checked(
+    session: Session, said: Described, ground: Mapping[str, Put], faults: Mapping[str, str]
+) -> Person:
+    """Whose sample it is; Refused with every fault at once."""
     owner = session.get(Person, said.owner_id) if 0 < said.owner_id <= LARGEST_KEY else None
-    found = _faults(said, cryostat, at.date()) | dict(faults or {})
+    found = _faults(said, ground) | dict(faults)
     if owner is None:
         found["owner"] = "Choose whose it is"
     if found or owner is None:
-        raise Refused("The sample was not stored.", found)
-    assert owner.id is not None
+        raise Refused(NOT_STORED, found)
+    return owner
+
+
+def enter(
+    session: Session, person: Person, cryostat: Cryostat, said: Described, owner: Person, at: datetime
+) -> Sample:
+    """A sample that was checked, as inside since `said.revision`."""
     assert cryostat.id is not None
     row = Sample(
         cryostat_id=cryostat.id,
         revision=said.revision,
-        what=said.what.strip(),
-        owner_id=owner.id,
-        owner_name=owner.name,
-        hazard=said.hazard,
-        if_breaks=said.if_breaks.strip(),
-        carrier=said.carrier.strip(),
-        attach=said.attach,
-        attached_on=said.attached_on,
-        mount=said.mount.strip(),
-        note=said.note.strip(),
         at=at,
         by_name=person.name,
         by_id=person.id,
+        **told(said, owner),
     )
     session.add(row)
     session.flush()
-    history.note(session, person, f"cryostat/{slug}", f"Sample in: {row.what}, of {owner.name}", at)
+    line = f"Sample in: {row.what}, of {owner.name}"
+    history.note(session, person, f"cryostat/{cryostat.slug}", line, at)
     return row
 
 
-def _faults(said: Described, cryostat: Cryostat, today: date) -> dict[str, str]:
+def told(said: Described, owner: Person) -> dict[str, Any]:
+    """What was said of a sample, as its columns have it."""
+    texts = {name: getattr(said, name).strip() for name in (*ONE_LINE, "note")}
+    kept = {name: getattr(said, name) for name in ("hazard", "attach", "attached_on")}
+    return {**texts, **kept, "owner_id": owner.id, "owner_name": owner.name}
+
+
+def _faults(said: Described, ground: Mapping[str, Put]) -> dict[str, str]:
     found: dict[str, str] = {}
-    for name in ("what", "if_breaks", "carrier", "mount"):
+    for name in ONE_LINE:
         found |= rules.text_faults(name, "it", getattr(said, name), LONGEST_LINE)
     found |= rules.text_faults("note", "the note", said.note, rules.LONGEST_NOTE)
     if not said.what.strip():
@@ -156,10 +183,8 @@ def _faults(said: Described, cryostat: Cryostat, today: date) -> dict[str, str]:
         found["if_breaks"] = "Enter what is to be done if it breaks"
     if said.attach not in ATTACH:
         found["attach"] = "Choose how it is attached"
-    if said.attached_on is not None and said.attached_on > today:
-        found["attached_on"] = "It was attached today or earlier"
-    if not 0 <= said.revision <= cryostat.revision:
-        found["revision"] = f"Enter a revision from 0 to {cryostat.revision}"
+    if said.mount and said.mount not in dict(mounts(ground)):
+        found["mount"] = "Choose one of the mount joints that are configured"
     return found
 
 

@@ -1,19 +1,16 @@
-"""Pages beside a configuration: the table of the cold window, the samples, the standing orders."""
-
-from datetime import date
+"""Pages beside a configuration: the table of the cold window, and the standing orders."""
 
 from fastapi import APIRouter, Request, Response
 from sqlmodel import Session
 
-from server.cryostats import guards, samples, window, window_views
+from server.cryostats import guards, window, window_views
 from server.cryostats.rules import STEWARD
-from server.cryostats.samples import Described
 from server.db import ReadSession, WriteSession, now
-from server.errors import Conflict, NotFound, Refused
+from server.errors import Conflict, Refused
 from server.laboratory import orders
 from server.people.guards import CurrentPerson
 from server.people.models import Person
-from server.web.forms import Form, SentForm
+from server.web.forms import SentForm
 from server.web.render import done, render
 
 router = APIRouter(prefix="/cryostats/{slug}")
@@ -38,71 +35,6 @@ def write(
         view = window_views.table(session, person, guards.find(session, slug), refused.fields)
         return render(request, "cryostats/window.html", view, status=422)
     return done(request, f"/cryostats/{slug}/window", f"Stored: {line.words}.")
-
-
-@router.get("/samples")
-def inside(request: Request, slug: str, person: CurrentPerson, session: ReadSession) -> Response:
-    """The samples inside, and those that were."""
-    view = window_views.sample_page(session, person, guards.find(session, slug))
-    return render(request, "cryostats/samples.html", view)
-
-
-@router.post("/samples")
-def put_in(
-    request: Request, slug: str, person: CurrentPerson, session: WriteSession, form: SentForm
-) -> Response:
-    """Write down a sample that is inside."""
-    try:
-        said, faults = _described(form)
-        row = samples.put_in(session, person, slug, said, now(), faults)
-    except Refused as refused:
-        session.rollback()
-        typed = form.under("")
-        view = window_views.sample_page(session, person, guards.find(session, slug), typed, refused.fields)
-        return render(request, "cryostats/samples.html", view, status=422)
-    return done(request, f"/cryostats/{slug}/samples", f"{row.what} is written down as inside.")
-
-
-def _described(form: Form) -> tuple[Described, dict[str, str]]:
-    faults: dict[str, str] = {}
-    attached_on = None
-    try:
-        attached_on = date.fromisoformat(form.text("attached_on")) if form.text("attached_on") else None
-    except ValueError:
-        faults["attached_on"] = "Enter a day such as 2026-03-14"
-    revision = form.whole("revision")
-    said = Described(
-        what=form.text("what"),
-        owner_id=form.whole("owner") or 0,
-        hazard=form.text("hazard"),
-        attach=form.text("attach"),
-        revision=-1 if revision is None else revision,
-        if_breaks=form.text("if_breaks"),
-        carrier=form.text("carrier"),
-        attached_on=attached_on,
-        mount=form.text("mount"),
-        note=form.text("note"),
-    )
-    return said, faults
-
-
-@router.post("/samples/{number}/{step}")
-def step(
-    request: Request,
-    slug: str,
-    number: int,
-    step: str,
-    person: CurrentPerson,
-    session: WriteSession,
-    form: SentForm,
-) -> Response:
-    """Approve a sample, or take it out."""
-    acts = {"approve": samples.approve, "take-out": samples.take_out}
-    if step not in acts:
-        raise NotFound("There is no such step of a sample.")
-    samples.need_in(session, guards.find(session, slug), number)
-    row = acts[step](session, person, number, form.text("note"), now())
-    return done(request, f"/cryostats/{slug}/samples", f"The sample is {row.what}.")
 
 
 @router.get("/orders")

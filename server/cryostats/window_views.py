@@ -1,25 +1,18 @@
-"""What the pages of the cold window, of samples and of standing orders show."""
+"""What the pages of the cold window and of standing orders show."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from sqlmodel import Session
 
-from server.cautions import service as cautions
-from server.cautions.models import Card
-from server.cryostats import contents, guards, samples, window, window_rules
+from server.cryostats import guards, window, window_rules
 from server.cryostats.models import Cryostat
-from server.cryostats.rules import OPEN, STEWARD
-from server.cryostats.samples import ATTACH, HAZARDS, Inside
-from server.cryostats.window_models import Sample, SampleStep
+from server.cryostats.rules import STEWARD
 from server.cryostats.window_rules import CELLS, GRADE_COLUMNS, HELD, Line
 from server.db import now
 from server.laboratory import orders
 from server.laboratory.order_models import StandingOrder
 from server.people.models import Person
-from server.people.service import everyone
-
-SAMPLE_CARDS = ("S19", "S11")
 
 
 @dataclass(frozen=True)
@@ -53,52 +46,6 @@ def table(
         cold=window.state_at(session, cryostat, now()) == window_rules.COLD,
         may_write=guards.grade_of(session, person, cryostat) >= STEWARD,
         orders=orders.applying(session, f"cryostat/{cryostat.slug}"),
-        faults=faults or {},
-    )
-
-
-@dataclass(frozen=True)
-class SamplesView:
-    """The samples of a cryostat, and the form for one more."""
-
-    cryostat: Cryostat
-    inside: Sequence[Inside]
-    gone: Sequence[tuple[Sample, SampleStep]]
-    may_enter: bool
-    may_approve: bool
-    people: Sequence[tuple[str, str]]
-    mounts: Sequence[str]
-    orders: Sequence[StandingOrder]
-    cards: Sequence[Card]
-    typed: Mapping[str, str]
-    faults: Mapping[str, str]
-    hazards: Sequence[tuple[str, str]] = tuple(HAZARDS.items())
-    attaches: Sequence[tuple[str, str]] = tuple(ATTACH.items())
-    hazard_words: Mapping[str, str] = field(default_factory=lambda: HAZARDS)
-    attach_words: Mapping[str, str] = field(default_factory=lambda: ATTACH)
-
-
-def sample_page(
-    session: Session,
-    person: Person,
-    cryostat: Cryostat,
-    typed: Mapping[str, str] | None = None,
-    faults: Mapping[str, str] | None = None,
-) -> SamplesView:
-    """What is inside, what was, and what was typed so far."""
-    grade = guards.grade_of(session, person, cryostat)
-    present = contents.elements(session, cryostat, cryostat.revision)
-    return SamplesView(
-        cryostat=cryostat,
-        inside=samples.inside(session, [cryostat]).get(cryostat.id or 0, ()),
-        gone=samples.gone(session, cryostat),
-        may_enter=grade >= OPEN,
-        may_approve=grade >= STEWARD,
-        people=[("", "choose"), *((str(row.id), row.name) for row in everyone(session))],
-        mounts=[put.title for put in present.values() if put.kind == "joint"],
-        orders=orders.applying(session, f"cryostat/{cryostat.slug}"),
-        cards=cautions.for_codes(session, SAMPLE_CARDS),
-        typed=typed or {"revision": str(cryostat.revision), "owner": str(person.id), "attach": "unknown"},
         faults=faults or {},
     )
 

@@ -1,12 +1,19 @@
 """Moments and dates as a page shows them: in the laboratory's zone, with the zone said."""
 
-from datetime import datetime
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
+
+from fastapi import Request
 
 
 def local(moment: datetime, zone: str) -> datetime:
     """`moment` in the laboratory's `zone`."""
     return moment.astimezone(ZoneInfo(zone))
+
+
+def today(request: Request, now: datetime) -> date:
+    """The day it is in the laboratory of this request."""
+    return local(now, request.state.laboratory.zone).date()
 
 
 def when(moment: datetime, zone: str) -> str:
