@@ -45,6 +45,7 @@ def test_there_are_enough_values_of_independent_origin_over_all_mechanisms() -> 
     assert {row.mechanism for row in all_evidence()} == MECHANISMS
     close = [row for row in all_evidence() if row.tag == "independent" and row.tolerance <= 0.3]
     assert len(close) >= 40
+    assert sum(row.mechanism != "materials" for row in close) >= 20
 
 
 def test_every_value_says_where_it_comes_from() -> None:
