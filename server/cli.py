@@ -15,11 +15,19 @@ app = typer.Typer(
 
 @app.command()
 def migrate() -> None:
-    """Bring the database to this program's schema."""
+    """Bring the database to this program's schema, and the newest budgets to its model."""
+    from server.cryostats.instruments import recompute_all
+    from server.db import make_engine, now, writing
+    from server.people.service import CommandLine
     from server.tables import upgrade
 
     settings().home.mkdir(parents=True, exist_ok=True)
     upgrade(settings().url)
+    with writing(make_engine(settings().url)) as session:
+        number = recompute_all(session, CommandLine(), now())
+        session.commit()
+    if number:
+        typer.echo(f"{number} heat budgets computed anew; the older ones are kept.")
 
 
 @app.command()

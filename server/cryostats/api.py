@@ -10,7 +10,7 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 from server.cryostats import budget, contents, guards, instruments, rules, service
 from server.cryostats.documents import put_of, written
 from server.cryostats.models import Cryostat, Revision
-from server.cryostats.rules import Change
+from server.cryostats.rules import OPERATE, Change
 from server.db import ReadSession, WriteSession, now
 from server.errors import Conflict
 from server.people.guards import ApiPerson
@@ -164,6 +164,15 @@ def heat(slug: str, _person: ApiPerson, session: ReadSession, revision: At = Non
     return HeatOut(
         cryostat=slug, revision=number, cooler_version=found.cooler_version, at=found.at, budget=found.data
     )
+
+
+@router.post("/cryostats/{slug}/heat", responses=REFUSALS)
+def recompute(slug: str, person: ApiPerson, session: WriteSession) -> HeatOut:
+    """Compute the newest budget anew, and those of open drafts, where model or cooler moved on."""
+    cryostat = guards.find(session, slug, lock=True)
+    guards.need(session, person, cryostat, OPERATE)
+    instruments.recompute(session, person, cryostat, now())
+    return heat(slug, person, session)
 
 
 def _number(session: ReadSession, cryostat: Cryostat, revision: int | None) -> int:

@@ -6,7 +6,7 @@ A stored budget is a row for (revision, cooler version, model, time), never over
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Protocol
+from typing import Any
 
 from sqlmodel import Session, col, func, select
 
@@ -238,27 +238,10 @@ def of_revision(session: Session, cryostat: Cryostat, revision: int) -> Found:
     return Found(document.read_budget(row.data), row.data, row.cooler_version, row.at, row.own_materials)
 
 
-class Computed(Protocol):
-    """A stored budget: what it was computed with."""
-
-    model: str
-    cooler_version: int
-
-
-def is_behind(session: Session, cryostat: Cryostat, stored: Computed) -> bool:
-    """True when the cooler or the model moved on since it was computed.
-
-    A budget of before the first cooler names no model; it is behind as soon as there is a cooler.
-    """
+def is_behind(session: Session, cryostat: Cryostat, model: str, cooler_version: int) -> bool:
+    """True when the model or the cooler moved on since a budget was computed with these."""
     version = cooler(session, cryostat)
-    newest = version.number if version else 0
-    return stored.cooler_version != newest or stored.model != thermal.MODEL
-
-
-def behind_now(session: Session, cryostat: Cryostat, found: Found) -> bool:
-    """The same of a budget that was found."""
-    version = cooler(session, cryostat)
-    return found.cooler_version != (version.number if version else 0) or found.budget.model != thermal.MODEL
+    return cooler_version != (version.number if version else 0) or model != thermal.MODEL
 
 
 def refresh(session: Session, cryostat: Cryostat, at: datetime) -> bool:
@@ -267,7 +250,7 @@ def refresh(session: Session, cryostat: Cryostat, at: datetime) -> bool:
         BudgetRow.cryostat_id == cryostat.id, BudgetRow.revision == cryostat.revision
     )
     row = session.exec(query.order_by(col(BudgetRow.id).desc()).limit(1)).first()
-    if row is not None and not is_behind(session, cryostat, row):
+    if row is not None and not is_behind(session, cryostat, row.model, row.cooler_version):
         return False
     store(session, cryostat, cryostat.revision, at)
     return True

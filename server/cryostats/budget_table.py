@@ -32,10 +32,18 @@ Cells = Sequence[str]
 
 
 def write(
-    cryostat: Cryostat, number: int, elements: Mapping[str, Put], found: budget.Found, style: Style
+    cryostat: Cryostat, number: int | str, elements: Mapping[str, Put], found: budget.Found, style: Style
 ) -> str:
-    """The table. An empty `high` means that the value is more than `low`; an empty `best`, only a range."""
-    common = (cryostat.name, Figure(number), Figure(found.cooler_version), found.budget.model)
+    """The table of a revision, or of a draft by its name.
+
+    An empty `high` means that the value is more than `low`; an empty `best`, only a range.
+    """
+    common = (
+        cryostat.name,
+        Figure(number) if isinstance(number, int) else number,
+        Figure(found.cooler_version),
+        found.budget.model,
+    )
     rows = [
         *_stages(cryostat, found.budget),
         *_elements(elements, found.budget),

@@ -1,6 +1,6 @@
 """The JSON face of drafts. SI throughout, elements as in a document."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
@@ -10,12 +10,12 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 from server.cryostats import draft_steps, drafts, guards, rules
 from server.cryostats.api import REFUSALS, ChangeOut, change_out, stale
 from server.cryostats.documents import put_of, written
-from server.cryostats.draft_rules import Clash
-from server.cryostats.draft_steps import Ask
+from server.cryostats.draft_rules import APPROVED, ASKED, FREEZE, SENT_BACK, WITHDRAWN, Clash
+from server.cryostats.draft_steps import Ask, Said
 from server.cryostats.drafts import Drawn, Sheet
 from server.cryostats.rules import Change, Difference, Put
 from server.db import ReadSession, WriteSession, now
-from server.errors import Conflict
+from server.errors import Conflict, NotFound
 from server.people.guards import ApiPerson
 
 router = APIRouter(tags=["drafts"])
@@ -41,8 +41,11 @@ class DraftOut(BaseModel):
     version: int
     stored_at: datetime
     state: str
-    frozen_at: datetime | None
+    agreed_at: datetime | None
+    build_on: date | None
+    freeze_on: date | None
     conditions: str
+    override: str
     parties: list[PartyOut]
     reason: str
     base_revision: int
@@ -97,6 +100,18 @@ class VersionIn(DraftIn):
     version: Whole
 
 
+class StepIn(BaseModel):
+    """What is said with a step; the days belong to asking, approving and freezing."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    version: Whole
+    note: str = ""
+    build_on: date | None = None
+    freeze_on: date | None = None
+    override: str = ""
+
+
 class BuildIn(BaseModel):
     """A wish to build. Each conflict needs a choice, made looking at `base_revision`."""
 
@@ -148,6 +163,25 @@ def build(number: int, sent: BuildIn, person: ApiPerson, session: WriteSession) 
     return change_out(drafts.find(session, number).cryostat.slug, logged)
 
 
+STEPS = {
+    "ask": ASKED,
+    "yes": "yes",
+    "approve": APPROVED,
+    "freeze": FREEZE,
+    "send-back": SENT_BACK,
+    "withdraw": WITHDRAWN,
+}
+
+
+@router.post("/drafts/{number}/{step}", responses=REFUSALS)
+def take(number: int, step: str, sent: StepIn, person: ApiPerson, session: WriteSession) -> WholeDraftOut:
+    """Make a step: ask, yes, approve, freeze, send-back, withdraw."""
+    if step not in STEPS:
+        raise NotFound(f"A draft has no step “{step}”; it has {', '.join(STEPS)} and build.")
+    said = Said(sent.note, sent.build_on, sent.freeze_on, sent.override)
+    return _whole(session, draft_steps.take(session, person, number, STEPS[step], sent.version, said, now()))
+
+
 def _refusal(conflict: Conflict) -> JSONResponse:
     if isinstance(conflict.current, list):
         return stale(conflict)
@@ -184,8 +218,11 @@ def _about(sheet: Sheet) -> dict[str, Any]:
         "version": version.number,
         "stored_at": version.at,
         "state": standing.state,
-        "frozen_at": standing.frozen_at,
+        "agreed_at": standing.agreed_at,
+        "build_on": standing.build_on,
+        "freeze_on": standing.freeze_on,
         "conditions": standing.conditions,
+        "override": standing.override,
         "parties": parties,
     }
 

@@ -3,7 +3,7 @@
 A version is never edited: altering a draft writes the next one. Where a draft stands follows from its steps.
 """
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 import sqlalchemy as sa
@@ -58,7 +58,7 @@ class DraftVersion(Row, table=True):
 
 
 class DraftStep(Row, table=True):
-    """One step of a version: asked, yes, approved, sent back, withdrawn, built."""
+    """One step of a version: asked, yes, approved, freeze, sent back, withdrawn, built."""
 
     __tablename__ = "draft_step"
     __table_args__ = (sa.Index("ix_draft_step_of_draft", "draft_id", "id"),)
@@ -71,6 +71,12 @@ class DraftStep(Row, table=True):
     """Conditions of an approval, or why it is sent back or withdrawn."""
     revision: int | None = None
     """The revision it became, when it is built."""
+    build_on: date | None = None
+    """The day it is to go in, as said when it was asked for."""
+    freeze_on: date | None = None
+    """The day from which it is frozen; with none, from the moment everybody agreed."""
+    override: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    """Why a steward let it be agreed to later than the rule has it."""
     at: datetime = Field(sa_type=UTC)
     by_name: str
     by_id: int | None = None

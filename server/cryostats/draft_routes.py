@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request, Response
@@ -10,7 +11,7 @@ from sqlmodel import Session
 from server.cryostats import change_form, contents, draft_steps, draft_views, drafts, forms, guards
 from server.cryostats.change_form import InHand
 from server.cryostats.draft_models import DraftVersion
-from server.cryostats.draft_steps import Ask
+from server.cryostats.draft_steps import Ask, Said
 from server.cryostats.draft_views import Drawing, Trouble
 from server.cryostats.drafts import Drawn, Sheet
 from server.cryostats.models import Cryostat
@@ -196,16 +197,35 @@ def step(
     request: Request, number: int, person: CurrentPerson, session: WriteSession, form: SentForm
 ) -> Response:
     """Ask, say yes, approve, send back, withdraw."""
-    what, note = form.text("what"), form.text("note")
+    what = form.text("what")
     try:
-        made = draft_steps.take(session, person, number, what, form.whole("version") or 0, note, now())
+        said = _said(form)
+        made = draft_steps.take(session, person, number, what, form.whole("version") or 0, said, now())
     except Refused as refused:
         session.rollback()
-        field = f"note.{what.replace(' ', '-')}"
-        words = "; ".join(refused.fields.values()) or refused.message
-        trouble = Trouble({field: words}, {field: note})
+        mark = what.replace(" ", "-")
+        faults = {f"{name}.{mark}": words for name, words in refused.fields.items()}
+        typed = {f"{name}.{mark}": form.text(name) for name in SAID}
+        trouble = Trouble(faults, typed)
         return _show(request, session, person, drafts.find(session, number), None, trouble, 422)
     return done(request, f"/drafts/{number}", f"{made.draft.name} is {made.standing.words}.")
+
+
+SAID = ("note", "build_on", "freeze_on", "override")
+
+
+def _said(form: Form) -> Said:
+    """What stands in the form of a step; Refused with a day that is none."""
+    days: dict[str, date | None] = {"build_on": None, "freeze_on": None}
+    faults = {}
+    for name in days:
+        try:
+            days[name] = date.fromisoformat(form.text(name)) if form.text(name) else None
+        except ValueError:
+            faults[name] = "Enter a day such as 2026-03-14"
+    if faults:
+        raise Refused("The step was not made.", faults)
+    return Said(form.text("note"), **days, override=form.text("override"))
 
 
 @router.post("/drafts/{number}/build")

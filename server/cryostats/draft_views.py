@@ -2,10 +2,20 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 
 from sqlmodel import Session
 
-from server.cryostats import beside_views, budget, change_views, contents, drafts, guards, views
+from server.cryostats import (
+    beside_views,
+    budget,
+    change_views,
+    contents,
+    draft_rules,
+    drafts,
+    guards,
+    views,
+)
 from server.cryostats.change_form import InHand
 from server.cryostats.change_views import ChangeView
 from server.cryostats.differences import (
@@ -16,10 +26,22 @@ from server.cryostats.differences import (
     shifts,
 )
 from server.cryostats.draft_models import DraftVersion
-from server.cryostats.draft_rules import APPROVED, ASKED, CHOICES, DRAWING, FROZEN, SENT_BACK, Clash
+from server.cryostats.draft_rules import (
+    AGREED,
+    APPROVED,
+    ASKED,
+    CHOICES,
+    DRAWING,
+    FREEZE,
+    FROZEN,
+    SENT_BACK,
+    Clash,
+)
 from server.cryostats.drafts import Sheet
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import OPEN, OPERATE, Put, difference
+from server.db import now
+from server.laboratory import service as laboratory
 from server.people.models import Person
 from server.people.service import everyone
 
@@ -75,6 +97,10 @@ class DraftView:
     choices: Sequence[tuple[str, str]] = tuple(CHOICES.items())
     faults: Mapping[str, str] = field(default_factory=dict)
     typed: Mapping[str, str] = field(default_factory=dict)
+    late: str = ""
+    """That agreement to it comes late, in a sentence."""
+    freeze_on: date | None = None
+    """The day it would be frozen from, were it approved now."""
     trouble: str = ""
     """Why it was not built, when it was not a fault of a field."""
 
@@ -123,8 +149,23 @@ def show(
         may_build=sheet.standing.buildable and grade >= OPEN,
         faults=trouble.faults,
         typed=trouble.typed,
+        late=_late(session, sheet),
+        freeze_on=_freeze_on(session, sheet),
         trouble=trouble.words,
     )
+
+
+def _late(session: Session, sheet: Sheet) -> str:
+    """That little time is left before it goes in, while that still matters."""
+    if sheet.standing.over or sheet.draft.house:
+        return ""
+    today = laboratory.day_of(session, now())
+    return draft_rules.late(sheet.standing.build_on, today, laboratory.week(session))
+
+
+def _freeze_on(session: Session, sheet: Sheet) -> date:
+    today = laboratory.day_of(session, now())
+    return draft_rules.freeze_default(sheet.standing.build_on, today, laboratory.week(session))
 
 
 def _clash(row: Clash, typed: Mapping[str, str]) -> ClashView:
@@ -152,11 +193,12 @@ def _may(person: Person, sheet: Sheet, grade: int) -> Mapping[str, bool]:
     """Step → whether this person may make it now; the service decides again."""
     state, own = sheet.standing.state, _may_alter(person, sheet, grade)
     party = person.id in drafts.party_keys(sheet)
-    asked = state in (ASKED, APPROVED, FROZEN)
+    asked = state in (ASKED, APPROVED, AGREED, FROZEN)
     return {
         ASKED: own and state == DRAWING,
         "yes": party and state in (ASKED, APPROVED) and person.name in sheet.standing.missing,
         APPROVED: person.steward and state == ASKED,
+        FREEZE: own and state in (APPROVED, AGREED),
         SENT_BACK: asked and (person.steward or party),
         "withdrawn": own and not sheet.draft.house,
     }
@@ -187,6 +229,8 @@ class DrawView:
     after: int
     ground: Sequence[Held]
     beside: beside_views.BesideView
+    late: str
+    """That an alteration comes late, in a sentence."""
     stale: DraftVersion | None = None
 
 
@@ -229,6 +273,7 @@ def draw(
         after=drawing.after,
         ground=[Held(key, put.title, label(put)) for key, put in ground.items() if key not in gone],
         beside=beside_views.beside(session, cryostat, drawn),
+        late=_late(session, sheet) if sheet else "",
         stale=stale,
     )
     return view, around

@@ -6,20 +6,26 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
-from server.cryostats import budget, contents, draft_rules, guards, rules
-from server.cryostats.documents import put_of, written
-from server.cryostats.draft_models import Draft, DraftBudget, DraftStep, DraftVersion
+from server.cryostats import budget, contents, draft_budgets, draft_rules, guards, rules
+from server.cryostats.documents import written
+from server.cryostats.draft_models import Draft, DraftStep, DraftVersion
 from server.cryostats.draft_rules import Standing
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import OPERATE, STEWARD, Change, Put
+from server.db import now
 from server.errors import Conflict, Forbidden, NotFound, Refused
 from server.history import service as history
+from server.laboratory import service as laboratory
 from server.materials import service as materials
 from server.people.models import Person
-from server.physics.thermal import document
 
 NOT_STORED = "The draft was not stored."
 LARGEST_KEY = 2**31 - 1
+
+# What a draft holds and what it would do stand where the cooler's room can reach them, too.
+change_of = draft_budgets.change_of
+intended = draft_budgets.intended
+budget_of = draft_budgets.of_version
 
 
 @dataclass(frozen=True)
@@ -45,17 +51,14 @@ class Sheet:
     @property
     def change(self) -> Change:
         """The newest version as a change on its base revision."""
-        return change_of(self.version)
+        return draft_budgets.change_of(self.version)
 
 
-def change_of(version: DraftVersion) -> Change:
-    """A version as a change on its base revision."""
-    puts = tuple(put_of(row, "put")[0] for row in version.put)
-    return Change(version.reason, version.base_revision, puts, tuple(version.remove))
+def find(session: Session, number: int, *, lock: bool = False, at: datetime | None = None) -> Sheet:
+    """One draft as it stands at `at`, or now; NotFound.
 
-
-def find(session: Session, number: int, *, lock: bool = False) -> Sheet:
-    """One draft; NotFound. With `lock`, nobody else may change its cryostat until the transaction ends."""
+    With `lock`, nobody else may change its cryostat until the transaction ends.
+    """
     draft = session.get(Draft, number) if 0 < number <= LARGEST_KEY else None
     if draft is None:
         raise NotFound(f"There is no draft {number}.")
@@ -64,15 +67,16 @@ def find(session: Session, number: int, *, lock: bool = False) -> Sheet:
     if lock:
         guards.find(session, cryostat.slug, lock=True)
         session.refresh(draft)
-    return sheet(session, cryostat, draft)
+    return sheet(session, cryostat, draft, at)
 
 
-def sheet(session: Session, cryostat: Cryostat, draft: Draft) -> Sheet:
-    """The draft with its newest version and steps."""
+def sheet(session: Session, cryostat: Cryostat, draft: Draft, at: datetime | None = None) -> Sheet:
+    """The draft with its newest version and steps, as it stands at `at`, or now."""
     newest = version(session, draft, draft.version)
     query = select(DraftStep).where(DraftStep.draft_id == draft.id).order_by(col(DraftStep.id))
     steps = tuple(session.exec(query).all())
-    standing = draft_rules.standing(steps, draft.version, newest.parties, house=draft.house)
+    today = laboratory.day_of(session, at or now())
+    standing = draft_rules.standing(steps, draft.version, newest.parties, today, house=draft.house)
     return Sheet(draft, cryostat, newest, steps, standing)
 
 
@@ -136,7 +140,7 @@ def alter(
     faults: Mapping[str, str] | None = None,
 ) -> Sheet:
     """The version after `after`; it has to be asked for again. Conflict when somebody stored one first."""
-    found = find(session, number, lock=True)
+    found = find(session, number, lock=True, at=at)
     need_hand(session, person, found)
     need_newest(found, after)
     if found.standing.over:
@@ -229,41 +233,10 @@ def _write(
     )
     session.add(row)
     session.flush()
-    _store_budget(session, cryostat, draft, row, at)
+    draft_budgets.store(session, cryostat, row, at)
     line = f"Draft {draft.id}, {draft.name}: version {row.number} stored. {row.reason}"
     history.note(session, person, f"cryostat/{cryostat.slug}", line, at, {"draft": draft.id})
-    return sheet(session, cryostat, draft)
-
-
-def intended(session: Session, cryostat: Cryostat, row: DraftVersion) -> dict[str, Put]:
-    """What would be inside, were the draft built on its own base."""
-    ground = contents.elements(session, cryostat, row.base_revision)
-    return rules.applied(ground, change_of(row))
-
-
-def _store_budget(
-    session: Session, cryostat: Cryostat, draft: Draft, row: DraftVersion, at: datetime
-) -> None:
-    found = budget.compute(session, cryostat, intended(session, cryostat, row))
-    assert draft.id is not None
-    session.add(
-        DraftBudget(
-            draft_id=draft.id,
-            version=row.number,
-            cooler_version=found.cooler_version,
-            model=found.budget.model,
-            at=at,
-            data=found.data,
-        )
-    )
-    session.flush()
-
-
-def budget_of(session: Session, row: DraftVersion) -> budget.Found:
-    """The newest budget stored for a version; one is stored with every version."""
-    query = select(DraftBudget).where(DraftBudget.draft_id == row.draft_id, DraftBudget.version == row.number)
-    stored = session.exec(query.order_by(col(DraftBudget.id).desc()).limit(1)).one()
-    return budget.Found(document.read_budget(stored.data), stored.data, stored.cooler_version, stored.at)
+    return sheet(session, cryostat, draft, at)
 
 
 def clashes(session: Session, found: Sheet) -> tuple[draft_rules.Clash, ...]:
@@ -294,7 +267,7 @@ def as_built(session: Session, cryostat: Cryostat) -> AsBuilt | None:
     if row is None:
         return None
     draft, step = row
-    approved = intended(session, cryostat, version(session, draft, step.version))
+    approved = draft_budgets.intended(session, cryostat, version(session, draft, step.version))
     difference = rules.difference(approved, contents.elements(session, cryostat, cryostat.revision))
     return AsBuilt(draft, step, difference)
 
@@ -303,4 +276,4 @@ def difference_to_now(session: Session, found: Sheet) -> rules.Difference:
     """What building it would change, were it taken as drawn."""
     cryostat = found.cryostat
     present = contents.elements(session, cryostat, cryostat.revision)
-    return rules.difference(present, intended(session, cryostat, found.version))
+    return rules.difference(present, draft_budgets.intended(session, cryostat, found.version))

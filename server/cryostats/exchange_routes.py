@@ -111,6 +111,16 @@ def draft_wires(number: int, _person: CurrentPerson, session: ReadSession, style
     return _wires(_draft(session, number), style)
 
 
+@router.get("/drafts/{number}/budget.csv")
+def draft_heat(number: int, _person: CurrentPerson, session: ReadSession, style: str = "comma") -> Response:
+    """The newest heat budget of a draft's newest version."""
+    source, version = _draft(session, number), drafts.find(session, number).version
+    words = f"draft {number}, version {version.number}, on revision {version.base_revision}"
+    found = drafts.budget_of(session, version)
+    text = budget_table.write(source.cryostat, words, source.elements, found, _style(style))
+    return _file(tabular.MARK + text, "text/csv", f"{source.name}-budget.csv")
+
+
 @router.post("/cryostats/{slug}/exchange")
 def bring_in(
     request: Request, slug: str, person: CurrentPerson, session: ReadSession, sent: SentUpload

@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlmodel import Session, col, func, select
 
-from server.cryostats import budget, rules
+from server.cryostats import budget, draft_budgets, rules
 from server.cryostats.models import CoolerVersion, Cryostat, Grade, StateEntry
 from server.errors import NotFound, Refused
 from server.history import service as history
@@ -122,6 +122,7 @@ def measure_cooler(
     session.add(row)
     session.flush()
     budget.store(session, cryostat, cryostat.revision, at)
+    draft_budgets.refresh(session, cryostat, at)
     history.note(session, author, subject(cryostat), f"Cooler entered, version {row.number}", at)
     return row
 
@@ -203,3 +204,20 @@ def give_grade(
     session.add(row)
     line = f"{person.name}: grade {grade} ({rules.GRADES[grade]})"
     history.note(session, author, subject(cryostat), line, at)
+
+
+def recompute(session: Session, author: history.Author, cryostat: Cryostat, at: datetime) -> int:
+    """Store anew the budgets of what is inside and of open drafts where model or cooler moved on; how many.
+
+    The older ones stay, so that what was predicted then can still be read.
+    """
+    number = budget.refresh(session, cryostat, at) + draft_budgets.refresh(session, cryostat, at)
+    if number:
+        history.note(session, author, subject(cryostat), f"Heat budgets computed anew: {number}", at)
+    return number
+
+
+def recompute_all(session: Session, author: history.Author, at: datetime) -> int:
+    """The same for every cryostat."""
+    rows = session.exec(select(Cryostat).order_by(col(Cryostat.id))).all()
+    return sum(recompute(session, author, row, at) for row in rows)

@@ -4,7 +4,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from server.cryostats import beside_views, guards, service, views
+from server.cryostats import beside_views, guards, instruments, service, views
+from server.cryostats.rules import OPERATE
 from server.db import ReadSession, WriteSession, now
 from server.people.guards import CurrentPerson
 from server.web.forms import SentForm
@@ -21,6 +22,16 @@ def show(request: Request, slug: str, person: CurrentPerson, session: ReadSessio
     view = views.configuration(session, person, cryostat, cryostat.revision)
     beside = beside_views.beside(session, cryostat)
     return render(request, "cryostats/show.html", view, beside=beside)
+
+
+@router.post("/budget")
+def recompute(request: Request, slug: str, person: CurrentPerson, session: WriteSession) -> Response:
+    """Compute the newest budgets anew where model or cooler moved on."""
+    cryostat = guards.find(session, slug, lock=True)
+    guards.need(session, person, cryostat, OPERATE)
+    number = instruments.recompute(session, person, cryostat, now())
+    line = f"Budgets computed anew: {number}." if number else "Every budget is up to date."
+    return done(request, f"/cryostats/{slug}", line)
 
 
 @router.get("/revisions")

@@ -125,7 +125,7 @@ def configuration(session: Session, person: Person, cryostat: Cryostat, number: 
         state_words=STATES[state.state] if state else "not entered yet",
         states=tuple(STATES.items()),
         step=difference_view(service.compare(session, cryostat, number - 1, number)) if number else None,
-        behind=stored and budget.behind_now(session, cryostat, found),
+        behind=stored and budget.is_behind(session, cryostat, found.budget.model, found.cooler_version),
     )
 
 

@@ -17,6 +17,7 @@ class Typed:
     working_days: str
     opens: time | None
     closes: time | None
+    country: str = ""
 
 
 def read(form: Form) -> Typed:
@@ -27,6 +28,7 @@ def read(form: Form) -> Typed:
         working_days="".join(sorted(set(form.all("working_days")))),
         opens=_clock(form.text("opens")),
         closes=_clock(form.text("closes")),
+        country=form.text("country").strip().upper(),
     )
 
 

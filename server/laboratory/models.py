@@ -19,5 +19,7 @@ class Laboratory(Row, table=True):
     zone: str = "UTC"
     working_days: str = "01234"
     """Digits of the days worked, Monday 0 to Sunday 6."""
+    country: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    """Whose public holidays are kept, as `AT` or `AT-9`; empty where none count."""
     opens: time = time(8)
     closes: time = time(19)

@@ -13,6 +13,7 @@ from server.db import ReadSession, WriteSession, now
 from server.errors import Forbidden, Refused, SignInNeeded
 from server.history.service import Author
 from server.laboratory import forms, rules, service, views
+from server.laboratory.working_days import WorkingWeek, country_faults
 from server.web.forms import SentForm
 from server.web.render import done, render
 
@@ -62,6 +63,7 @@ def _store(session: WriteSession, person: Visitor, typed: forms.Typed) -> None:
     """Store what was typed; Refused with every field to mend, those that cannot be read among them."""
     opens, closes = typed.opens or time.min, typed.closes or time.max
     wrong = rules.faults(typed.name, typed.zone, typed.working_days, opens, closes) | forms.unreadable(typed)
+    wrong |= country_faults(typed.country)
     if wrong:
         raise Refused("The laboratory's settings were not stored.", wrong)
     service.alter(
@@ -70,7 +72,7 @@ def _store(session: WriteSession, person: Visitor, typed: forms.Typed) -> None:
         now(),
         name=typed.name,
         zone=typed.zone,
-        working_days=typed.working_days,
+        week=WorkingWeek(typed.working_days, typed.country),
         opens=opens,
         closes=closes,
     )

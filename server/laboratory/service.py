@@ -1,6 +1,7 @@
 """The laboratory's settings."""
 
-from datetime import datetime, time
+from datetime import date, datetime, time
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
@@ -8,6 +9,7 @@ from server.errors import NotFound, Refused
 from server.history import service as history
 from server.laboratory.models import Laboratory
 from server.laboratory.rules import faults
+from server.laboratory.working_days import WorkingWeek, country_faults
 
 
 def get(session: Session) -> Laboratory:
@@ -38,18 +40,31 @@ def alter(
     *,
     name: str,
     zone: str,
-    working_days: str,
+    week: WorkingWeek,
     opens: time,
     closes: time,
 ) -> Laboratory:
     """Store new settings; Refused with the field to mend."""
-    wrong = faults(name, zone, working_days, opens, closes)
+    wrong = faults(name, zone, week.days, opens, closes) | country_faults(week.country)
     if wrong:
         raise Refused("The laboratory's settings were not stored.", wrong)
     laboratory = get(session)
     before = laboratory.model_dump(mode="json")
     laboratory.name, laboratory.zone = name.strip(), zone
-    laboratory.working_days, laboratory.opens, laboratory.closes = working_days, opens, closes
+    laboratory.working_days, laboratory.country = week.days, week.country
+    laboratory.opens, laboratory.closes = opens, closes
     session.add(laboratory)
     history.note(session, author, "laboratory", "Settings altered", at, {"before": before})
     return laboratory
+
+
+def week(session: Session) -> WorkingWeek:
+    """The days it works; Monday to Friday before the first set-up."""
+    found = session.get(Laboratory, 1)
+    return WorkingWeek(found.working_days, found.country) if found else WorkingWeek()
+
+
+def day_of(session: Session, moment: datetime) -> date:
+    """The laboratory's day at a moment; the day of UTC before the first set-up."""
+    found = session.get(Laboratory, 1)
+    return moment.astimezone(ZoneInfo(found.zone if found else "UTC")).date()

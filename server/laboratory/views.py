@@ -23,6 +23,7 @@ class LaboratoryView:
     """Digits of the days worked."""
     opens: str
     closes: str
+    country: str
     may_alter: bool
     faults: Mapping[str, str]
     record: Sequence[Entry]
@@ -45,6 +46,7 @@ def settings(
         days=form.all("working_days") if form else tuple(kept.working_days),
         opens=form.text("opens") if form else f"{kept.opens:%H:%M}",
         closes=form.text("closes") if form else f"{kept.closes:%H:%M}",
+        country=form.text("country") if form else kept.country,
         may_alter=may_alter,
         faults=refused.fields if refused else {},
         record=history.of(session, "laboratory", limit=50),

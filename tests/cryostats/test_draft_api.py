@@ -1,6 +1,7 @@
 """Drafts as a program sees them: drawn, altered, built, and every way it is told no."""
 
 import json
+from datetime import timedelta
 from typing import Any
 
 import anyio
@@ -160,3 +161,36 @@ def test_the_wrong_person_is_refused_everywhere(program: Program, steward: Perso
         assert Program(program.app, None).ask(method, path, body).status_code == 401, path
     give_grade(program.app.state.engine, "bench-a", member, 3)
     assert stranger.ask("POST", f"{address}/build", {"version": 1}).status_code == 201
+
+
+def test_every_step_is_there_for_a_program_too(program: Program, member: Person) -> None:
+    made = drawn(program, wire(count=12), parties=[member.id])
+    here = f"/api/v1/drafts/{made['id']}"
+    ahead = f"{now().date() + timedelta(days=40)}"
+    asked = program.ask("POST", f"{here}/ask", {"version": 1, "note": "Look", "build_on": ahead})
+    assert (asked.status_code, asked.json()["state"], asked.json()["build_on"]) == (200, "asked", ahead)
+    approved = program.ask("POST", f"{here}/approve", {"version": 1, "note": "Photograph it"}).json()
+    assert (approved["state"], approved["conditions"]) == ("approved", "Photograph it")
+    assert approved["freeze_on"] < ahead
+    other = Program(program.app, member)
+    give_grade(program.app.state.engine, "bench-a", member, 1)
+    assert other.ask("POST", f"{here}/yes", {"version": 1}).json()["state"] == "agreed"
+    assert other.ask("POST", f"{here}/freeze", {"version": 1}).json()["state"] == "frozen"
+    back = program.ask("POST", f"{here}/send-back", {"version": 1, "note": "Too warm"})
+    assert back.json()["state"] == "sent back"
+    assert (
+        program.ask("POST", f"{here}/withdraw", {"version": 1, "note": "No"}).json()["state"] == "withdrawn"
+    )
+
+
+def test_a_step_that_cannot_be_is_told_with_its_field(program: Program, member: Person) -> None:
+    here = f"/api/v1/drafts/{drawn(program, wire(count=12))['id']}"
+    assert program.ask("POST", f"{here}/praise", {"version": 1}).status_code == 404
+    assert program.ask("POST", f"{here}/approve", {"version": 1}).status_code == 409
+    assert program.ask("POST", f"{here}/ask", {"version": 2}).status_code == 409
+    past = program.ask("POST", f"{here}/ask", {"version": 1, "build_on": "2020-01-01"})
+    assert (past.status_code, past.json()["fields"][0]["field"]) == (422, "build_on")
+    assert program.ask("POST", f"{here}/ask", {"version": 1, "build_on": "soon"}).status_code == 422
+    assert program.ask("POST", f"{here}/ask", {"version": 1, "note": "a\x00"}).status_code == 422
+    assert Program(program.app, member).ask("POST", f"{here}/ask", {"version": 1}).status_code == 403
+    assert Program(program.app, None).ask("POST", f"{here}/ask", {"version": 1}).status_code == 401

@@ -161,7 +161,7 @@ def test_only_a_steward_approves_and_only_what_was_asked_for(books: Books) -> No
     with pytest.raises(Forbidden, match="Only a steward"):
         step(session, ben, sheet, "approved")
     made = step(session, ada, sheet, "approved", "Second lag at the platform")
-    assert (made.standing.state, made.standing.frozen_at, made.standing.conditions) == (
+    assert (made.standing.state, made.standing.agreed_at, made.standing.conditions) == (
         "frozen",
         AT,
         "Second lag at the platform",
@@ -180,7 +180,7 @@ def test_where_two_share_it_is_frozen_when_the_last_of_them_said_yes(books: Book
         build(session, ada, sheet)
     later = AT + timedelta(days=1)
     made = draft_steps.take(session, cleo, 1, "yes", 1, "", later)
-    assert (made.standing.state, made.standing.frozen_at) == ("frozen", later)
+    assert (made.standing.state, made.standing.agreed_at) == ("frozen", later)
 
 
 def test_yes_is_for_those_who_are_named_and_counts_once(books: Books) -> None:
@@ -198,7 +198,7 @@ def test_altering_a_frozen_draft_asks_everybody_again(books: Books) -> None:
     session, ada, ben, bench = books
     sheet = frozen(session, ada, ben, bench)
     again = drafts.alter(session, ben, 1, drawn(wire(count=6)), 1, AT)
-    assert (again.standing.state, again.standing.frozen_at) == ("drawing", None)
+    assert (again.standing.state, again.standing.agreed_at) == ("drawing", None)
     with pytest.raises(Conflict, match="being drawn"):
         build(session, ada, sheet, version=2)
 

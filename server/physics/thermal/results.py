@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from server.physics.statistics import Band
 
-MODEL = "2026.1"
+MODEL = "2026.2"
 """Version of the model: a stored budget says by which it was made."""
 
 STATUSES = ("within", "may exceed", "over", "more than", "incomplete", "no limit")
