@@ -9,10 +9,9 @@ from datetime import datetime
 
 from sqlmodel import Session, col, func, select
 
-from server.cryostats import guards
+from server.cryostats import counter_rules, guards
 from server.cryostats.counter_models import CounterEntry, HandsOn
 from server.cryostats.counter_rules import COUNTED, READ, REPLACED, Reading, faults, walked
-from server.cryostats.counter_rules import COUNTERS as COUNTERS
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import OPERATE
 from server.errors import Conflict, NotFound, Refused
@@ -20,6 +19,7 @@ from server.history import service as history
 from server.laboratory import service as laboratory
 from server.people.models import Person
 
+COUNTERS = counter_rules.COUNTERS
 SERVICE = 4
 """The grade that may say a meter was replaced."""
 LARGEST_KEY = 2**31 - 1

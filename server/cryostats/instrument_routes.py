@@ -6,7 +6,7 @@ from server.cryostats import beside_views, cooler_form, guards, instrument_views
 from server.cryostats.instruments import About
 from server.cryostats.rules import OPERATE, STAGES, STATES
 from server.db import ReadSession, WriteSession, now
-from server.errors import Refused
+from server.errors import Conflict, Refused
 from server.people.guards import CurrentPerson, Steward
 from server.people.service import person as find_person
 from server.units import BadNumber, parse_quantity
@@ -41,10 +41,11 @@ def make(request: Request, steward: Steward, session: WriteSession, form: SentFo
     """Enter a new cryostat."""
     try:
         cryostat = instruments.make(session, steward, _about(form), now())
-    except Refused as refused:
+    except (Refused, Conflict) as problem:
         session.rollback()
+        refused = Refused(problem.message, problem.fields or {"name": problem.message})
         view = instrument_views.describing(None, form, refused)
-        return render(request, "cryostats/describe.html", view, status=422)
+        return render(request, "cryostats/describe.html", view, status=problem.status)
     return done(
         request,
         f"/cryostats/{cryostat.slug}",

@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col, func, select
 
 from server.cryostats import budget, draft_budgets, rules
 from server.cryostats.models import CoolerVersion, Cryostat, Grade, StateEntry
-from server.errors import NotFound, Refused
+from server.errors import Conflict, NotFound, Refused
 from server.history import service as history
 from server.people.models import Person
 
@@ -49,7 +50,12 @@ def make(session: Session, author: history.Author, about: About, at: datetime) -
         made_at=at,
     )
     session.add(cryostat)
-    session.flush()
+    try:
+        session.flush()
+    except IntegrityError as problem:
+        raise Conflict(
+            f"Somebody entered a cryostat “{cryostat.slug}” just now; look at the list."
+        ) from problem
     history.note(session, author, subject(cryostat), f"{cryostat.name} entered in the book", at)
     return cryostat
 

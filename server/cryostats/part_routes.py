@@ -8,7 +8,7 @@ from server.cryostats import part_views, parts
 from server.cryostats.part_rules import KINDS, SHELF, STATES, Described, Lent, Told
 from server.cryostats.rules import REWIRE
 from server.db import ReadSession, WriteSession, now
-from server.errors import Refused
+from server.errors import Conflict, Refused
 from server.people.guards import CurrentPerson
 from server.web.forms import Form, SentForm
 from server.web.moments import today
@@ -56,9 +56,10 @@ def enter(request: Request, person: CurrentPerson, session: WriteSession, form: 
     said = _described(form, form.text("tag"))
     try:
         part = parts.enter(session, person, said, at, today(request, at))
-    except Refused as refused:
+    except (Refused, Conflict) as problem:
         session.rollback()
-        return render(request, FORM, part_views.form(said.kind, _sent(form), refused.fields), status=422)
+        faults = problem.fields or {"tag": problem.message}
+        return render(request, FORM, part_views.form(said.kind, _sent(form), faults), status=problem.status)
     return done(request, f"/parts/{part.tag}", f"Part {part.tag} is in the book.")
 
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col, select
 
 from server.cryostats import guards
@@ -110,7 +111,10 @@ def enter(session: Session, person: Person, said: Described, at: datetime, today
         by_id=person.id,
     )
     session.add(part)
-    session.flush()
+    try:
+        session.flush()
+    except IntegrityError as problem:
+        raise Conflict(f"Somebody entered a part “{said.tag}” just now; a tag is given once.") from problem
     _write(session, person, part, _Step(what="entered", on_day=today, note=said.note), at, whole=True)
     return part
 

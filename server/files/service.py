@@ -3,6 +3,7 @@
 from datetime import datetime
 from pathlib import Path
 
+from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col, or_, select
 
 from server.errors import NotFound
@@ -14,7 +15,8 @@ from server.files.pictures import Clean
 def keep(session: Session, home: Path, cleaned: Clean, at: datetime) -> StoredFile:
     """The row of this content; the same content has one row, however often it is sent."""
     digest = store.put(home, cleaned.content)
-    found = session.exec(select(StoredFile).where(StoredFile.digest == digest)).first()
+    query = select(StoredFile).where(StoredFile.digest == digest)
+    found = session.exec(query).first()
     if found is not None:
         return found
     row = StoredFile(
@@ -26,8 +28,12 @@ def keep(session: Session, home: Path, cleaned: Clean, at: datetime) -> StoredFi
         small_digest=store.put(home, cleaned.small) if cleaned.small else None,
         kept_at=at,
     )
-    session.add(row)
-    session.flush()
+    try:
+        with session.begin_nested():
+            session.add(row)
+    except IntegrityError:
+        # Somebody else kept the same content since we looked, and has committed it.
+        return session.exec(query).one()
     return row
 
 

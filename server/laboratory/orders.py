@@ -4,6 +4,7 @@ import re
 from collections.abc import Sequence
 from datetime import datetime
 
+from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col, select
 
 from server.errors import Conflict, Refused
@@ -12,6 +13,7 @@ from server.laboratory.order_models import StandingOrder
 
 LABORATORY = "laboratory"
 LONGEST = 8000
+_MEANWHILE = "Somebody wrote version {} meanwhile; look at it, then store yours again."
 NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff]")
 
 
@@ -41,7 +43,7 @@ def write(
     number = last.number if last else 0
     text = text.replace("\r\n", "\n").strip()
     if after != number:
-        raise Conflict(f"Somebody wrote version {number} meanwhile; look at it, then store yours again.")
+        raise Conflict(_MEANWHILE.format(number))
     found = _faults(text, last)
     if found:
         raise Refused("The standing order was not stored.", {"text": found})
@@ -49,7 +51,10 @@ def write(
         scope=scope, number=number + 1, text=text, at=at, by_name=author.name, by_id=author.id
     )
     session.add(row)
-    session.flush()
+    try:
+        session.flush()
+    except IntegrityError as problem:
+        raise Conflict(_MEANWHILE.format(number + 1)) from problem
     words = "written" if text else "taken back"
     history.note(session, author, scope, f"Standing order {words}, version {row.number}", at)
     return row
