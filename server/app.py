@@ -36,6 +36,8 @@ from server.cryostats import (
 )
 from server.cryostats import routes as cryostats
 from server.db import make_engine
+from server.faults import api as faults_api
+from server.faults import routes as faults
 from server.files import routes as files
 from server.laboratory import order_routes
 from server.laboratory import routes as laboratory
@@ -64,9 +66,10 @@ PAGES = (
     counter_routes,
     cooldown_routes,
     search_routes,
+    faults,
     cryostats,
 )
-APIS = (cryostats_api, exchange_api, samples_api, draft_api, counter_api, bookings_api)
+APIS = (cryostats_api, exchange_api, samples_api, draft_api, counter_api, bookings_api, faults_api)
 VENDOR_FILES = ("htmx.min.js",)
 
 
