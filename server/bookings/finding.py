@@ -45,7 +45,22 @@ class Line:
 
     def with_block(self, block: Block) -> "Line":
         """The line with one more block in its place."""
-        return replace(self, blocks=tuple(sorted((*self.blocks, block), key=lambda row: row.starts)))
+        return replace(self, blocks=tuple(sorted((*self.blocks, block), key=_mid)))
+
+    def altered(self, key: int, chain: Chain) -> "Line":
+        """The line when this booking has another chain."""
+        rows = (
+            replace(row, starts=chain.starts, ends=chain.ends, chain=chain)
+            if row.wish is not None and row.key == key
+            else row
+            for row in self.blocks
+        )
+        return replace(self, blocks=tuple(rows))
+
+    def fixed(self, key: int) -> "Line":
+        """The line when this booking stays where it is, whatever its neighbours do."""
+        rows = (replace(row, begun=True) if row.wish and row.key == key else row for row in self.blocks)
+        return replace(self, blocks=tuple(rows))
 
     def ground_before(self, number: int) -> Ground:
         """What block `number` finds. After a hold nobody can know whether it is cold."""
@@ -240,7 +255,7 @@ def _place(kit: Kit, line: Line, ground: Ground, wish: Wish, block: Block, may_m
     begin = max(ground.free_from, line.now.free_from)
     fixed = [row for row in line.blocks if row.wish is None]
     for chain in (lay(kit, ground, wish, block.window_starts), _still(kit, ground, wish, block)):
-        if chain is not None and chain.starts >= begin and not _hits(chain, fixed):
+        if chain is not None and chain.starts >= begin and not _hits(kit, chain, fixed):
             return chain
     return _moved(kit, ground, wish, block, fixed) if may_move else None
 
@@ -265,7 +280,7 @@ def _moved(kit: Kit, ground: Ground, wish: Wish, block: Block, fixed: Sequence[B
 def _clear(kit: Kit, ground: Ground, wish: Wish, fixed: Sequence[Block], begin: datetime) -> Chain | None:
     for _ in range(len(fixed) + 1):
         chain = earliest(kit, ground, wish, begin)
-        hit = _hits(chain, fixed)
+        hit = _hits(kit, chain, fixed)
         if chain is None or hit is None:
             return chain
         begin = hit.ends
@@ -273,7 +288,12 @@ def _clear(kit: Kit, ground: Ground, wish: Wish, fixed: Sequence[Block], begin: 
     return None
 
 
-def _hits(chain: Chain | None, fixed: Sequence[Block]) -> Block | None:
+def _hits(kit: Kit, chain: Chain | None, fixed: Sequence[Block]) -> Block | None:
+    """The hold that a chain runs into, or before which it would cool too late."""
     if chain is None:
         return None
-    return next((row for row in fixed if row.starts < chain.ends and row.ends > chain.starts), None)
+    for row in fixed:
+        late = row.kind == BUILDING and chain.starts < row.starts and _cools_late(kit, chain, row)
+        if late or (row.starts < chain.ends and row.ends > chain.starts):
+            return row
+    return None

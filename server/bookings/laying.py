@@ -88,8 +88,8 @@ class Chain:
 
     @property
     def window(self) -> Phase:
-        """The cold window."""
-        return next(row for row in self.phases if row.kind == WINDOW)
+        """The cold window; of a chain that was cut before it, none of it, at the end."""
+        return self.of(WINDOW) or Phase(WINDOW, self.ends, self.ends)
 
     def of(self, kind: str) -> Phase | None:
         """The phase of this kind, where there is one."""
@@ -158,11 +158,13 @@ def _length(steps: Iterable[Step]) -> timedelta:
     return sum((length for _, length in steps), timedelta())
 
 
+def at_any_hour(work: WorkTime) -> WorkTime:
+    """The same laboratory for somebody whose hands-on work may fall at any hour."""
+    return replace(work, always=True)
+
+
 def _work(kit: Kit, wish: Wish) -> WorkTime:
-    work = kit.work
-    if not wish.any_hour:
-        return work
-    return WorkTime(work.zone, work.days, work.opens, work.closes, work.country, work.region, always=True)
+    return at_any_hour(kit.work) if wish.any_hour else kit.work
 
 
 def _forwards(kit: Kit, wish: Wish, change: str, cold: bool | None, after: datetime) -> datetime | None:
@@ -195,7 +197,7 @@ def _backwards(kit: Kit, wish: Wish, change: str, cold: bool | None, cold_starts
     if out_starts is None:
         return None
     laid += [Phase(WINDOW, cold_starts, window_ends), Phase(HAND_OUT, out_starts, out_starts + out)]
-    return Chain(_touching(laid), wish.configuration, change, cold, slack)
+    return Chain(touching(laid), wish.configuration, change, cold, slack)
 
 
 def _forward_again(
@@ -213,7 +215,7 @@ def _forward_again(
     return laid, min(slacks, default=None)
 
 
-def _touching(phases: Sequence[Phase]) -> tuple[Phase, ...]:
+def touching(phases: Sequence[Phase]) -> tuple[Phase, ...]:
     """The same phases with the waits between them said, and those that take no time left out."""
     found: list[Phase] = []
     for row in phases:

@@ -34,12 +34,14 @@ class Desk:
     line: Line
 
 
+def phase_row(row: Phase) -> dict[str, Any]:
+    """A phase as it is stored."""
+    return {"kind": row.kind, "starts": row.starts.isoformat(), "ends": row.ends.isoformat()}
+
+
 def phase_rows(chain: Chain) -> list[dict[str, Any]]:
     """A chain as it is stored."""
-    return [
-        {"kind": row.kind, "starts": row.starts.isoformat(), "ends": row.ends.isoformat()}
-        for row in chain.phases
-    ]
+    return [phase_row(row) for row in chain.phases]
 
 
 def phases_of(booking: Booking) -> tuple[Phase, ...]:

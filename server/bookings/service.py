@@ -4,25 +4,26 @@ Every write locks the cryostat first, so that the line it looks at is the line i
 meet, the database itself keeps one.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import datetime
 
 from sqlmodel import Session
 
 from server.bookings import asking, checks, configurations, fairness, finding, grades, lines, reading, writing
 from server.bookings.checks import DRAFT, Ask
+from server.bookings.holds import end_hold, hold
 from server.bookings.laying import Chain
 from server.bookings.lines import Desk
-from server.bookings.models import Booking, Occupancy
+from server.bookings.models import Booking
 from server.bookings.reading import now_and_next
-from server.bookings.rules import NONE, Phase
+from server.bookings.rules import NONE
 from server.bookings.writing import BOOKED, CANCELLED, PLACELESS
 from server.cryostats import drafts, guards
 from server.cryostats.rules import OPERATE
 from server.errors import Conflict
 from server.people.models import Person
 
-__all__ = ["book", "cancel", "end", "freeze", "move", "now_and_next", "take", "wait"]
+__all__ = ["book", "cancel", "end", "end_hold", "freeze", "hold", "move", "now_and_next", "take", "wait"]
 NOT_FREE = "This time is not free for it: "
 
 
@@ -131,7 +132,7 @@ def move(
     grades.need(session, owner, helper, desk, asking.grade_of(desk, slot.chain, ask.want, cold_starts), now)
     booking.tentative = checks.tentative(cold_starts, desk.rules, now)
     take(session, person, desk, booking, slot.chain, now, "Moved", note)
-    writing.settle(session, person, desk, now, f"the booking of {booking.owner_name} moved", but=person.id)
+    writing.settle(session, person, desk, now, f"the booking of {booking.owner_name} moved")
     return booking
 
 
@@ -170,17 +171,18 @@ def cancel(session: Session, person: Person, number: int, now: datetime, note: s
     if booking.state == BOOKED:
         reading.need_not_over(booking, now)
     desk = reading.desk_of(session, booking, now)
-    charge = _charge(desk, booking, now)
+    charge = charge_of(desk, booking, now)
     before = writing.plan_of(booking)
     end(session, booking, CANCELLED, now)
     data = {"before": before, "charge": vars(charge) if charge else None}
     writing.step(session, person, booking, "Cancelled", now, note.strip(), data)
     writing.tell(session, booking, "Your booking was cancelled.", now, person.id)
-    writing.settle(session, person, desk, now, "the booking before it was cancelled", but=person.id)
+    writing.settle(session, person, desk, now, "the booking before it was cancelled")
     return booking
 
 
-def _charge(desk: Desk, booking: Booking, now: datetime) -> checks.Charge | None:
+def charge_of(desk: Desk, booking: Booking, now: datetime) -> checks.Charge | None:
+    """What giving a booking up now costs; None when it has no place."""
     if booking.state != BOOKED:
         return None
     return checks.cancel_charge(lines.chain_of(booking), booking.frozen_at, now, desk.rules)
@@ -193,19 +195,7 @@ def end(session: Session, booking: Booking, state: str, now: datetime) -> None:
     writing.give_up(session, [booking])
     booking.state, booking.ended_at, booking.altered_at = state, now, now
     booking.sequence += 1
-    if begun:
-        _keep_past(session, booking, fairness.cut(phases, phases[0].starts, now))
     session.add(booking)
+    if begun:
+        writing.cut_to(session, booking, fairness.cut(phases, phases[0].starts, now), now)
     session.flush()
-
-
-def _keep_past(session: Session, booking: Booking, phases: Sequence[Phase]) -> None:
-    past = Occupancy(
-        cryostat_id=booking.cryostat_id, starts=phases[0].starts, ends=phases[-1].ends, kind="booking"
-    )
-    session.add(past)
-    session.flush()
-    booking.occupancy_id = past.id
-    booking.phases = [
-        {"kind": row.kind, "starts": row.starts.isoformat(), "ends": row.ends.isoformat()} for row in phases
-    ]

@@ -1,6 +1,6 @@
 """Writing the line down: places taken and given up, steps kept, people told. Services come here."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -10,6 +10,7 @@ from sqlmodel import Session, col, select
 from server.bookings import finding, lines
 from server.bookings.laying import Chain
 from server.bookings.models import Booking, BookingStep, Occupancy, Party, Telling
+from server.bookings.rules import WINDOW, Phase
 from server.errors import Conflict
 from server.history import service as history
 
@@ -142,6 +143,24 @@ def give_up(session: Session, bookings: Iterable[Booking]) -> None:
     session.flush()
 
 
+def cut_to(session: Session, booking: Booking, phases: Sequence[Phase], at: datetime) -> None:
+    """Leave a booking these phases and no more."""
+    give_up(session, [booking])
+    past = Occupancy(
+        cryostat_id=booking.cryostat_id, starts=phases[0].starts, ends=phases[-1].ends, kind="booking"
+    )
+    session.add(past)
+    session.flush()
+    booking.occupancy_id = past.id
+    booking.phases = [lines.phase_row(row) for row in phases]
+    windows = [row for row in phases if row.kind == WINDOW]
+    booking.window_ends = windows[-1].ends if windows else booking.window_starts
+    booking.sequence += 1
+    booking.altered_at = at
+    session.add(booking)
+    session.flush()
+
+
 def displace(session: Session, author: history.Author, booking: Booking, why: str, at: datetime) -> None:
     """Take a booking's place away; it waits for another, keeping its hours, and its people are told."""
     before = plan_of(booking)
@@ -165,23 +184,39 @@ def settle(
     why: str,
     *,
     may_move: bool = False,
-    but: int | None = None,
 ) -> finding.Again:
     """Lay again whatever a change of the line has moved; tell those whose plan is another now."""
     fresh = lines.desk(session, desk.cryostat, at)
-    again = finding.relay(fresh.kit, fresh.line, may_move=may_move)
+    return rewrite(session, author, fresh, fresh.line, at, why, may_move=may_move)
+
+
+def rewrite(
+    session: Session,
+    author: history.Author,
+    desk: lines.Desk,
+    line: finding.Line,
+    at: datetime,
+    why: str,
+    *,
+    own: Mapping[int, Chain] | None = None,
+    may_move: bool = False,
+) -> finding.Again:
+    """Make `line` the line in the books, everything on it laid again; `own` are chains already settled.
+
+    Those who have no room any more lose their place.
+    """
+    again = finding.relay(desk.kit, line, may_move=may_move)
     for key in again.homeless:
-        booking = session.get(Booking, key)
-        assert booking is not None
-        displace(session, author, booking, why, at)
-    rows = {key: _row(session, key) for key in again.chains}
+        displace(session, author, _row(session, key), why, at)
+    rows = {key: _row(session, key) for key in (*again.chains, *(own or {}))}
     before = {key: plan_of(row) for key, row in rows.items()}
-    place(session, again.chains, at, rows)
-    for key, row in rows.items():
+    place(session, {**again.chains, **(own or {})}, at, rows)
+    for key in again.chains:
+        row = rows[key]
         moved = before[key]["window_starts"] != plan_of(row)["window_starts"]
         what = "Moved with the plan" if moved else "Laid again"
         step(session, author, row, what, at, why, {"before": before[key]})
-        tell(session, row, f"{what}: {why}", at, but)
+        tell(session, row, f"{what}: {why}", at, author.id)
     return again
 
 

@@ -209,7 +209,7 @@ BAD = (
 
 def test_a_bad_wish_says_which_field_to_mend(desk: Desk) -> None:
     for more, field in BAD:
-        made = replace(ask(), **more)  # type: ignore[arg-type]
+        made = replace(ask(), **more)
         with pytest.raises(Refused) as refused:
             service.book(desk.session, desk.ben, "bench-a", made, NOW + hours(2), NOW)
         assert field in refused.value.fields, more
