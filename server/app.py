@@ -13,6 +13,9 @@ from server import tables
 from server.bookings import api as bookings_api
 from server.calculators import routes as calculators
 from server.cautions import routes as cautions
+from server.cooldowns import api as cooldowns_api
+from server.cooldowns import night_routes, picture_routes
+from server.cooldowns import routes as cooldowns
 from server.cryostats import api as cryostats_api
 from server.cryostats import (
     change_routes,
@@ -25,6 +28,7 @@ from server.cryostats import (
     exchange_api,
     exchange_routes,
     instrument_routes,
+    part_api,
     part_routes,
     photograph_routes,
     port_routes,
@@ -45,6 +49,10 @@ from server.materials import routes as materials
 from server.people import routes as people
 from server.people.guards import current_person
 from server.settings import Settings, settings
+from server.stock import api as stock_api
+from server.stock import move_routes as stock_moves
+from server.stock import routes as stock
+from server.stock import sheet_routes as stock_sheets
 from server.web import guard, problems, render
 
 PAGES = (
@@ -66,10 +74,27 @@ PAGES = (
     counter_routes,
     cooldown_routes,
     search_routes,
+    stock,
+    stock_moves,
+    stock_sheets,
     faults,
+    picture_routes,
+    cooldowns,
+    night_routes,
     cryostats,
 )
-APIS = (cryostats_api, exchange_api, samples_api, draft_api, counter_api, bookings_api, faults_api)
+APIS = (
+    cryostats_api,
+    exchange_api,
+    part_api,
+    samples_api,
+    draft_api,
+    counter_api,
+    bookings_api,
+    faults_api,
+    cooldowns_api,
+    stock_api,
+)
 VENDOR_FILES = ("htmx.min.js",)
 
 

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from server.cryostats.tabular import STYLES, Figure, Sheet, Unreadable, read, written
 from server.stock import spec
-from server.stock.models import Movement
+from server.stock.models import Item, Movement
 from server.stock.rules import BadAmount, read_amount
 from server.stock.spec import NAMES, Spec
 
@@ -26,6 +26,7 @@ MOVEMENT_HEAD = (
     "because",
     "by",
 )
+ORDER_HEAD = ("key", "name", "specification", "amount", "unit", "lead_days", "price", "currency", "why")
 MOST_FAULTS = 30
 
 
@@ -81,6 +82,27 @@ def _movement(row: Movement, key: str, unit: str, code: str) -> Sequence[str]:
         Figure(row.corrects or ""),
         row.because,
         row.by_name,
+    )
+
+
+def orders(rows: Iterable[tuple[Item, str, Sequence[str]]], style: str = "comma") -> str:
+    """What to order, how much and why."""
+    return written(ORDER_HEAD, (_order(*row) for row in rows), STYLES[style])
+
+
+def _order(item: Item, amount: str, why: Sequence[str]) -> Sequence[str]:
+    lead = Figure("" if item.lead_days is None else item.lead_days)
+    price = figure(item.price)
+    return (
+        item.key,
+        item.name,
+        item.specification,
+        Figure(amount),
+        item.unit,
+        lead,
+        price,
+        item.currency,
+        "; ".join(why),
     )
 
 

@@ -147,7 +147,7 @@ def count(
     item = posting.lock(session, lot.item_id)
     lot = posting.lot_of(session, item, lot_id)
     book, seen = lot.on_hand, _amount(found)
-    far = apart(book, seen) > item.recount_share
+    far = _was_moved(session, lot) and apart(book, seen) > item.recount_share
     lot.counted_at, lot.recount_since, lot.recount_why = now, None, ""
     if far:
         posting.ask_recount(lot, f"The book said {shown(book, item.unit)}, {shown(seen)} was counted", now)
@@ -155,6 +155,11 @@ def count(
     line = f"{item.name} counted: {shown(seen, item.unit)}, the book said {shown(book)}"
     history.note(session, person, subject(item.key), line, now, {"lot": lot_id})
     return Counted(lot, book, seen, far)
+
+
+def _was_moved(session: Session, lot: Lot) -> bool:
+    """Whether the book can be wrong at all: the first count of a lot is its beginning."""
+    return session.exec(select(Movement.id).where(Movement.lot_id == lot.id).limit(1)).first() is not None
 
 
 def _amount(found: Decimal) -> Decimal:

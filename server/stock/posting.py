@@ -37,10 +37,15 @@ class Posted:
     once: str | None = None
 
 
-def today(session: Session, now: datetime) -> date:
-    """The laboratory's day; before there is a laboratory, that of UTC."""
+def zone(session: Session) -> str:
+    """The laboratory's zone; before there is a laboratory, UTC."""
     found = session.get(Laboratory, 1)
-    return local(now, found.zone if found else "UTC").date()
+    return found.zone if found else "UTC"
+
+
+def today(session: Session, now: datetime) -> date:
+    """The laboratory's day."""
+    return local(now, zone(session)).date()
 
 
 def lock(session: Session, item_id: int) -> Item:

@@ -3,9 +3,9 @@
 The set is `starter.csv`, a list as anybody may send one: what one cryostat at 45 openings a year uses up.
 Quantities, shelf lives and lead times are from memory, with a wide margin; storage, cautions and substitutes
 are common practice, no source. But: that samples have fallen off cold wax is told by a beamline's sample
-mounting note; that new rings outgas and soak up solvents by college articles on vacuum; storage lives of seals
-stand in SAE AS5316; the size codes in ISO 3601, AS568 and ISO 2861; the yearly check of torque tools in ISO
-6789. A laboratory replaces all of it with its own; the supplier's data sheet in force and local rules decide.
+mounting note; that new rings outgas and soak up solvents by college articles on vacuum; storage lives of
+seals stand in SAE AS5316; the size codes in ISO 3601, AS568 and ISO 2861; the yearly check of torque tools
+in ISO 6789. A laboratory replaces all of it with its own; the data sheet in force and local rules decide.
 """
 
 from collections.abc import Collection, Sequence
