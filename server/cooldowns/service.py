@@ -34,6 +34,7 @@ __all__ = [
     "prepare",
     "revision_at",
     "start",
+    "start_of",
     "step",
     "take_back",
     "under_way",
@@ -187,6 +188,16 @@ def start(
     instruments.enter_state(session, person, cryostat, "cooling", at, f"Cooldown {row.number}", now)
     counters.count(session, person, cryostat, "cooldowns", at, now)
     return find(session, cryostat, row.number)
+
+
+def start_of(
+    session: Session, person: Person, slug: str, number: int, wish: Beginning, now: datetime
+) -> Sheet:
+    """Cooling begins, of this cooldown and no other."""
+    sheet = locked(session, person, slug, number, OPEN)
+    if sheet.cooldown.ended_at is not None:
+        raise Conflict(f"Cooldown {number} has ended.")
+    return start(session, person, slug, wish, now)
 
 
 def _write(

@@ -50,6 +50,49 @@ def took(sheet: Sheet) -> dict[str, float]:
     }
 
 
+ROOM_K = 293.15
+"""Where static helium pressures are compared: a closed volume of gas goes with the room."""
+
+
+def figures(sheet: Sheet) -> dict[str, float]:
+    """What a cooldown is compared by with the ones before it, in SI, as far as it was written down."""
+    rows = rules.counting(sheet.entries)
+    found = dict(took(sheet))
+    found |= {
+        f"to {level_Pa:g} Pa": took_s
+        for level_Pa, took_s in rules.levels_s(sheet.cooldown.begun_at, rows).items()
+    }
+    found |= {f"{mark.stage} {mark.target}": mark.took_s for mark in rules.marks(sheet.cooldown, rows)}
+    for row in rows:
+        if row.kind == entry_kinds.RISE:
+            found["rise"] = rules.rise_Pa_s(row.data)
+        elif row.kind == entry_kinds.HELIUM:
+            found["helium"] = row.data["pressure_Pa"] * ROOM_K / row.data.get("room_K", ROOM_K)
+        elif row.kind == entry_kinds.WATER:
+            found["water"] = row.data["in_K"]
+    return found
+
+
+def usual_before(session: Session, sheet: Sheet) -> dict[str, Usual]:
+    """What was usual in the cooldowns before this one, since the last break of the trend."""
+    query = select(Cooldown).where(
+        Cooldown.cryostat_id == sheet.cryostat.id,
+        Cooldown.number < sheet.cooldown.number,
+        col(Cooldown.started_at).is_not(None),
+    )
+    past = [
+        row.at for row in breaks(session, sheet.cooldown.cryostat_id) if row.at <= sheet.cooldown.begun_at
+    ]
+    if past:
+        query = query.where(col(Cooldown.begun_at) >= past[-1])
+    rows = session.exec(query.order_by(col(Cooldown.number).desc()).limit(rules.LAST)).all()
+    found: dict[str, list[float]] = {}
+    for before in reversed(sheets(session, sheet.cryostat, rows)):
+        for name, value in figures(before).items():
+            found.setdefault(name, []).append(value)
+    return {name: band for name, values in found.items() if (band := rules.usual(values)) is not None}
+
+
 def break_trend(
     session: Session, author: history.Author, cryostat_id: int, at: datetime, reason: str, now: datetime
 ) -> TrendBreak:
