@@ -14,7 +14,15 @@ from server.bookings import api as bookings_api
 from server.calculators import routes as calculators
 from server.cautions import routes as cautions
 from server.cooldowns import api as cooldowns_api
-from server.cooldowns import night_routes, picture_routes
+from server.cooldowns import (
+    channels_routes,
+    night_routes,
+    picture_routes,
+    plots_routes,
+    readings_api,
+    readings_routes,
+    vibration_records_routes,
+)
 from server.cooldowns import routes as cooldowns
 from server.cryostats import api as cryostats_api
 from server.cryostats import (
@@ -81,6 +89,10 @@ PAGES = (
     picture_routes,
     cooldowns,
     night_routes,
+    plots_routes,
+    readings_routes,
+    channels_routes,
+    vibration_records_routes,
     cryostats,
 )
 APIS = (
@@ -94,7 +106,10 @@ APIS = (
     faults_api,
     cooldowns_api,
     stock_api,
+    readings_api,
 )
+LARGE = ("/photographs", "/readings/files", "/vibration-records")
+"""Ends of the addresses to which files are sent."""
 VENDOR_FILES = ("htmx.min.js",)
 
 
@@ -129,8 +144,8 @@ def make_app(engine: Engine | None = None, chosen: Settings | None = None) -> Fa
 
 
 def _limit_bytes(chosen: Settings, path: str) -> int:
-    """How much may be sent to this address: photographs are larger than anything that is typed."""
-    return chosen.upload_limit_bytes if path.endswith("/photographs") else chosen.body_limit_bytes
+    """How much may be sent to this address: files are larger than anything that is typed."""
+    return chosen.upload_limit_bytes if path.endswith(LARGE) else chosen.body_limit_bytes
 
 
 @asynccontextmanager

@@ -154,6 +154,7 @@ def _others() -> None:
         sa.ForeignKeyConstraint(
             ["channel_id"], ["channel.id"], name=op.f("fk_channel_silence_channel_id_channel")
         ),
+        sa.ForeignKeyConstraint(["fault_id"], ["fault.id"], name=op.f("fk_channel_silence_fault_id_fault")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_channel_silence")),
         sa.UniqueConstraint("channel_id", "since_ms", name=op.f("uq_channel_silence_channel_id_since_ms")),
     )

@@ -1,6 +1,6 @@
 """The channels of a cryostat: made, altered, ended, found by name."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -18,10 +18,17 @@ from server.history.service import Author
 from server.people.models import Person
 
 
-def make(session: Session, person: Person, cryostat: Cryostat, wanted: Wanted, now: datetime) -> Channel:
-    """A new channel; Refused with the field to mend."""
+def make(
+    session: Session,
+    person: Person,
+    cryostat: Cryostat,
+    wanted: Wanted,
+    now: datetime,
+    unread: Mapping[str, str] | None = None,
+) -> Channel:
+    """A new channel; Refused with the field to mend. `unread` is what of a form could not be read."""
     _allow(session, person, cryostat)
-    _refuse(session, cryostat, wanted, None)
+    _refuse(session, cryostat, wanted, None, unread or {})
     assert cryostat.id is not None
     row = Channel(cryostat_id=cryostat.id, made_at=now, **_fields(wanted))
     session.add(row)
@@ -31,12 +38,18 @@ def make(session: Session, person: Person, cryostat: Cryostat, wanted: Wanted, n
 
 
 def alter(
-    session: Session, person: Person, cryostat: Cryostat, channel_id: int, wanted: Wanted, now: datetime
+    session: Session,
+    person: Person,
+    cryostat: Cryostat,
+    channel_id: int,
+    wanted: Wanted,
+    now: datetime,
+    unread: Mapping[str, str] | None = None,
 ) -> Channel:
     """A channel described anew. What it measures and its unit stay once there are readings."""
     _allow(session, person, cryostat)
     row = find(session, cryostat, channel_id)
-    _refuse(session, cryostat, wanted, row)
+    _refuse(session, cryostat, wanted, row, unread or {})
     before = row.model_dump(mode="json")
     for name, value in _fields(wanted).items():
         setattr(row, name, value)
@@ -86,9 +99,11 @@ def _allow(session: Session, person: Person, cryostat: Cryostat) -> None:
     guards.find(session, cryostat.slug, lock=True)
 
 
-def _refuse(session: Session, cryostat: Cryostat, wanted: Wanted, row: Channel | None) -> None:
+def _refuse(
+    session: Session, cryostat: Cryostat, wanted: Wanted, row: Channel | None, unread: Mapping[str, str]
+) -> None:
     assert cryostat.id is not None
-    found = faults(wanted, cryostat.stages)
+    found = faults(wanted, cryostat.stages) | dict(unread)
     known = by_name(session, cryostat.id)
     other = known.get(key_of(wanted.name))
     if other is not None and (row is None or other.id != row.id):

@@ -95,7 +95,8 @@ class Silence(Row, table=True):
     id: int | None = Field(default=None, primary_key=True)
     channel_id: int = Field(foreign_key="channel.id")
     since_ms: int = Field(sa_type=sa.BigInteger)
-    fault_id: int
+    """When the last reading was, or when the channel was made."""
+    fault_id: int = Field(foreign_key="fault.id")
     at: datetime = Field(sa_type=UTC)
     by_name: str
     by_id: int | None = None

@@ -16,7 +16,14 @@ from server.files.models import StoredFile
 from server.files.pictures import PDF
 
 router = APIRouter(prefix="/files")
-ENDINGS = {"image/jpeg": "jpg", "image/png": "png", PDF: "pdf"}
+ENDINGS = {
+    "image/jpeg": "jpg",
+    "image/png": "png",
+    PDF: "pdf",
+    "text/csv": "csv",
+    "audio/wav": "wav",
+    "application/octet-stream": "bin",
+}
 SHUT_IN = {
     "Content-Security-Policy": "default-src 'none'; sandbox; frame-ancestors 'none'; base-uri 'none'",
     "X-Content-Type-Options": "nosniff",
