@@ -114,7 +114,9 @@ def _expect(
 ) -> None:
     """Write down what is predicted of the configuration at `moment`, unless it stands there already."""
     number = revision_at(session, cryostat, moment)
-    query = select(BudgetRow).where(BudgetRow.cryostat_id == cryostat.id, BudgetRow.revision == number)
+    query = select(BudgetRow).where(
+        BudgetRow.cryostat_id == cryostat.id, BudgetRow.revision == number, col(BudgetRow.at) <= now
+    )
     stored = session.exec(query.order_by(col(BudgetRow.id).desc()).limit(1)).first()
     stored = stored or budget.store(session, cryostat, number, now)
     last = session.exec(
