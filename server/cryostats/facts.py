@@ -72,6 +72,8 @@ def _row(name: str, meta: Meta, row: Mapping[str, Any]) -> Fact:
         parts.append(quantity_text(quantity(row["length_m"]), about["length_m"]))
     if row.get("filler") not in (None, "unknown"):
         parts.append(str(row["filler"]).replace("-", " "))
+    if row.get("held") == "both-sides":
+        parts.append("from both sides")
     return Fact(f"lag at {row.get('stage', 'shield')}", ", ".join(parts), unrecorded=state == "not-recorded")
 
 

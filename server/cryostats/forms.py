@@ -240,6 +240,7 @@ def _crossing(hot: str, cold: str, typed_texts: Mapping[str, str]) -> CrossingVi
 
     states = (("", "passes by"), *((word, word.replace("-", " ")) for word in about["state"]["choices"]))
     fillers = tuple((word, word.replace("-", " ")) for word in ("unknown", *about["filler"]["choices"]))
+    sides = tuple((word, word.replace("-", " ")) for word in about["held"]["choices"])
     return CrossingView(
         words=f"{hot} to {cold}",
         cells=(
@@ -247,6 +248,7 @@ def _crossing(hot: str, cold: str, typed_texts: Mapping[str, str]) -> CrossingVi
             cell(f"lags.{cold}.state", "Lag", states),
             cell(f"lags.{cold}.length_m", "Length under the clamp", unit="mm"),
             cell(f"lags.{cold}.filler", "Filler", dict.fromkeys(fillers)),
+            cell(f"lags.{cold}.held", "Held from", sides),
         ),
     )
 

@@ -37,11 +37,11 @@ FIELDS = {
 }
 """Field of a run → the head of its column, for every field that is one value."""
 ALWAYS = ("material", "count", "diameter_m", "ends_on", "current_A")
-LAG_PARTS = {"state": "", "length_m": " length [mm]", "filler": " filler"}
+LAG_PARTS = {"state": "", "length_m": " length [mm]", "filler": " filler", "held": " held"}
 ATTENUATOR_PARTS = {"stage": "", "attenuation_dB": " loss [dB]"}
 CROSSINGS = tuple(f"{hot}-{cold}" for hot, cold in combinations(STAGES, 2))
 HEAD = re.compile(r"(.*?)\s*(?:[\[(]\s*([^\])]*?)\s*[\])])?")
-LAG = re.compile(r"lag ([a-z]+)(?: ([1-9][0-9]?))?(?: (length|filler))?")
+LAG = re.compile(r"lag ([a-z]+)(?: ([1-9][0-9]?))?(?: (length|filler|held))?")
 ATTENUATOR = re.compile(r"attenuator ([1-9][0-9]?)(?: (loss))?")
 
 
@@ -153,7 +153,7 @@ def _row_column(name: str) -> Column | None:
 
 
 def _part(columns: Iterable[Column], word: str) -> Column:
-    wanted = {"": 0, "length": 1, "filler": 2, "loss": 1}[word]
+    wanted = {"": 0, "length": 1, "filler": 2, "held": 3, "loss": 1}[word]
     return list(columns)[wanted]
 
 

@@ -11,7 +11,7 @@ from server.physics.statistics import Band
 from server.physics.thermal import fields
 from server.physics.thermal.joule import joule_heat_W
 from server.physics.thermal.kinds import KINDS
-from server.physics.thermal.lag import coaxial_contact_W_m_K, lag_contact_W_m_K
+from server.physics.thermal.lag import coaxial_contact_W_m_K, flat_contact_W_m_K, lag_contact_W_m_K
 from server.physics.thermal.recipe import INDEX, Place, Reader, Refusal, Term, watts
 from server.physics.thermal.rows import conduction
 from server.physics.thermal.runs import Lag, MaterialName, Run
@@ -23,6 +23,8 @@ UNKNOWN_ALLOY = ("phosphor-bronze", "copper-rrr-100")
 THICK_WIRE_m = 0.5e-3
 """Up to here the contact of a lag does not depend on the diameter. What is thicker lies wider under the clamp
 while the filler stays as thin (common practice, no source)."""
+
+SIDES = {"one-side": 1.0, "both-sides": 2.0}
 
 Held = dict[str, Lag | None]
 """Stages that hold a run, and by which lag; None in its place holds perfectly."""
@@ -43,8 +45,9 @@ class Conductor:
     """One of the solids side by side in a run.
 
     A lag reaches it through the filler of its clamp (``lagged`` is ``clamp``), through the `sleeve` around
-    it, or ``always`` perfectly. `width` is how much wider than a wire it lies under a clamp. `current_A` is
-    None in what never carries any; a current that may be zero still makes its terms.
+    it, or ``always`` perfectly. `width` is how much wider than a wire it lies under a clamp; what is `flat`
+    lies there with its own width, behind a film of a thickness. `current_A` is None in what never carries
+    any; a current that may be zero still makes its terms.
     """
 
     solid: Material
@@ -54,6 +57,15 @@ class Conductor:
     current_A: float | None = None
     sleeve: tuple[Material, float, float] | None = None
     width: float = 1.0
+    flat: tuple[float, Material | None, float] | None = None
+
+    def contact_W_m_K(self, wire_contact_W_m_K: float, at_K: float) -> float:
+        """What a filler that conducts so much to a fine wire conducts to this, from one side."""
+        if self.flat is None:
+            return wire_contact_W_m_K * self.width
+        width_m, film, film_m = self.flat
+        film_W_m_K = 1.0 if film is None else film.conductivity_W_m_K(min(max(at_K, 4.0), 300.0))
+        return flat_contact_W_m_K(wire_contact_W_m_K, width_m, film_m, film_W_m_K)
 
 
 @dataclass(frozen=True)
@@ -166,7 +178,8 @@ def _grip(run: Run, conductor: Conductor, stage: str, lag: Lag | None, place: Pl
     stage_K = place.temperatures_K[INDEX[stage]]
     if conductor.sleeve is None:
         what = f"contact of the lag at the {stage}"
-        contact_W_m_K = read(f"contact {stage}", what, _contact_W_m_K(lag.filler, stage_K)) * conductor.width
+        wire_W_m_K = read(f"contact {stage}", what, _contact_W_m_K(lag.filler, stage_K))
+        contact_W_m_K = conductor.contact_W_m_K(wire_W_m_K, stage_K) * SIDES[lag.held]
     elif any(part.stage == stage for part in run.attenuators):
         return HELD
     else:
@@ -237,17 +250,22 @@ def _conductors(run: Run, read: Reader) -> Iterator[Conductor]:
 def _ribbon(run: Run, current_A: float | None, read: Reader) -> Iterator[Conductor]:
     """Traces, ground plane and backing."""
     thickness_m = _number(run, "thickness_m", "thickness of the traces", read)
-    trace_m2 = _number(run, "width_m", "width of a trace", read) * thickness_m
+    trace_m = _number(run, "width_m", "width of a trace", read)
     width_m = _number(run, "backing_width_m", "width of the ribbon", read)
     plane = {"none": 0.0, "same-metal": 1.0}.get(run.ground_plane)
     if plane is None:
         plane = read("ground_plane", "ground plane not recorded", EITHER)
-    for solid, share in alloys("material", run.material, read):
-        yield Conductor(solid, trace_m2, share * run.count * run.traces, current_A=current_A)
-        yield Conductor(solid, width_m * thickness_m, share * run.count * plane)
+    film, film_m = None, 0.0
     if run.backing != "none":
-        backing_m2 = width_m * _number(run, "backing_thickness_m", "thickness of the backing", read)
-        yield Conductor(material(run.backing), backing_m2, run.count, "always")
+        film = material(run.backing)
+        film_m = _number(run, "backing_thickness_m", "thickness of the backing", read)
+        yield Conductor(film, width_m * film_m, run.count, "always")
+    # Half of the backing lies on either side of the metal.
+    trace, sheet = ((wide_m, film, film_m / 2.0) for wide_m in (trace_m, width_m))
+    for solid, share in alloys("material", run.material, read):
+        count = share * run.count
+        yield Conductor(solid, trace_m * thickness_m, count * run.traces, current_A=current_A, flat=trace)
+        yield Conductor(solid, width_m * thickness_m, count * plane, flat=sheet)
 
 
 def _coax(run: Run, current_A: float | None, read: Reader) -> Iterator[Conductor]:

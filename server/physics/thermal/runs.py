@@ -41,6 +41,12 @@ class Lag:
         "not-recorded",
         "Look whether the wire is really under the bar.",
     )
+    held: str = fields.choice(
+        "Held from",
+        ("one-side", "both-sides"),
+        "one-side",
+        "Glued on or wound on a post: one side. Between two cold plates: both.",
+    )
 
 
 @dataclass(frozen=True)

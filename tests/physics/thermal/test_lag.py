@@ -1,6 +1,7 @@
 """Lags against closed forms, a boundary value solver, a published table and the trade."""
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,10 +11,12 @@ from hypothesis import strategies as st
 
 from server.physics.errors import OutOfRange, UnknownMaterial, Unphysical
 from server.physics.materials import awg_diameter_m, constant_material, material
+from server.physics.thermal.balance import balance
 from server.physics.thermal.lag import (
     coaxial_contact_W_m_K,
     estimated_lag_leaving_K,
     estimated_lag_length_m,
+    flat_contact_W_m_K,
     fraction_not_taken,
     lag_conductances,
     lag_contact_W_m_K,
@@ -21,6 +24,8 @@ from server.physics.thermal.lag import (
     lag_leaving_K,
     lag_length_m,
 )
+from server.physics.thermal.runs import Lag, Run
+from tests.physics.thermal.bench import GREASED, LENGTHS_m, bench_a
 
 FINE_m2 = math.pi / 4.0 * awg_diameter_m(36) ** 2
 fillers = st.sampled_from(lag_fillers())
@@ -225,3 +230,34 @@ def test_what_cannot_be_is_refused() -> None:
         coaxial_contact_W_m_K(0.25, 1e-3, 1e-3)
     with pytest.raises(Unphysical, match="not all be zero"):
         lag_conductances(30.0, 1e-8, 0.3, 0.0, 0.0, 0.0)
+
+
+@given(st.floats(0.01, 10.0), st.floats(1e-5, 0.03), st.floats(0.0, 3e-4), st.floats(0.01, 10.0))
+def test_a_flat_conductor_is_held_by_its_width_and_never_better_than_without_its_film(
+    wire_W_m_K: float, width_m: float, film_m: float, film_W_m_K: float
+) -> None:
+    bare = flat_contact_W_m_K(wire_W_m_K, width_m)
+    behind = flat_contact_W_m_K(wire_W_m_K, width_m, film_m, film_W_m_K)
+    assert flat_contact_W_m_K(wire_W_m_K, 2.0 * width_m) == pytest.approx(2.0 * bare)
+    assert behind <= bare * (1.0 + 1e-12)
+    # Slabs in series: resistances add.
+    assert 1.0 / behind == pytest.approx(1.0 / bare + film_m / (film_W_m_K * width_m))
+
+
+@pytest.mark.parametrize("wrong", [0.0, -1.0, math.nan])
+def test_a_flat_conductor_needs_sense(wrong: float) -> None:
+    for arguments in ((wrong, 1e-3), (0.5, wrong), (0.5, 1e-3, 1e-4, wrong)):
+        with pytest.raises(Unphysical):
+            flat_contact_W_m_K(*arguments)
+
+
+@pytest.mark.parametrize("kind", ["wire", "ribbon", "coax"])
+def test_a_short_lag_from_both_sides_lets_less_on_to_the_cold(kind: str) -> None:
+    lags = [Lag("shield", 0.001, "grease", "good", held) for held in ("one-side", "both-sides")]
+    run = Run("run", kind, "copper-rrr-100", 10, 1e-3, LENGTHS_m, ground_plane="none", traces=4)
+    run = replace(run, thickness_m=0.3e-3, centre_material="copper-rrr-100")
+    one, both = (
+        balance(bench_a(), [GREASED, replace(run, lags=(lag,))]).heats["run"]["platform"].middle
+        for lag in lags
+    )
+    assert both < one
