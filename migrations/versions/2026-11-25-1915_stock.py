@@ -151,6 +151,7 @@ def upgrade() -> None:
         sa.Column("item_id", sa.Integer(), nullable=False),
         sa.Column("month", sa.String(), nullable=False),
         sa.Column("taken", sa.BigInteger(), nullable=False),
+        sa.Column("recorded", sa.BigInteger(), nullable=False),
         sa.Column("squares", sa.Float(), nullable=False),
         sa.Column("takings", sa.Integer(), nullable=False),
         _belongs("stock_demand", "item_id", "stock_item"),

@@ -77,7 +77,13 @@ def on_order(session: Session) -> Mapping[int, Decimal]:
 def _taken(session: Session, items: Sequence[Item], today: date) -> Mapping[int, Taken]:
     """Item → what was taken of it in the time looked back on."""
     query = (
-        select(Demand.item_id, func.sum(Demand.taken), func.sum(Demand.squares), func.sum(Demand.takings))
+        select(
+            Demand.item_id,
+            func.sum(Demand.taken),
+            func.sum(Demand.recorded),
+            func.sum(Demand.squares),
+            func.sum(Demand.takings),
+        )
         .where(Demand.month >= f"{months_back(today):%Y-%m}")
         .group_by(col(Demand.item_id))
     )
@@ -85,6 +91,7 @@ def _taken(session: Session, items: Sequence[Item], today: date) -> Mapping[int,
     made = {}
     for item in items:
         assert item.id is not None
-        amount, squares, takings = sums.get(item.id, (NOTHING, 0.0, 0))
-        made[item.id] = Taken(float(amount), float(squares), int(takings), days_seen(item, today))
+        amount, recorded, squares, takings = sums.get(item.id, (NOTHING, NOTHING, 0.0, 0))
+        days = days_seen(item, today)
+        made[item.id] = Taken(float(amount), float(recorded), float(squares), int(takings), days)
     return made

@@ -204,8 +204,10 @@ class Demand(Row, table=True):
     month: str = Field(primary_key=True)
     """As `2026-03`, in UTC."""
     taken: Decimal = Field(default=NOTHING, sa_type=Thousandths)
+    recorded: Decimal = Field(default=NOTHING, sa_type=Thousandths)
+    """What of it was written down when it was taken."""
     squares: float = 0.0
-    """The sum of the squares of each taking, for the spread."""
+    """The sum of the squares of those takings, for the spread."""
     takings: int = 0
 
 

@@ -19,10 +19,12 @@ LONGEST_DAYS = 3650.0
 
 @dataclass(frozen=True)
 class Taken:
-    """What was taken of an item in the time looked back on: sum, sum of squares, how often, for how long."""
+    """What was taken of an item in the time looked back on, and what of it was written down when it was."""
 
     amount: float = 0.0
+    recorded: float = 0.0
     squares: float = 0.0
+    """Of the takings written down."""
     takings: int = 0
     days: float = YEAR_DAYS
 
@@ -50,14 +52,23 @@ def speed(item: Item, taken: Taken) -> tuple[Taken, bool]:
     if known or item.expected_yearly is None:
         return taken, False
     yearly = float(item.expected_yearly)
-    step = float(item.per_opening) if item.per_opening else 1.0 if item.unit in WHOLE else yearly / 12.0
-    return Taken(yearly, yearly * step, round(yearly / step) if step else 0, YEAR_DAYS), True
+    return Taken(yearly, days=YEAR_DAYS), True
+
+
+def squares_of(item: Item, taken: Taken) -> float:
+    """The sum of the squares of all takings: those nobody wrote down are thought as large as the others."""
+    if taken.amount <= 0.0:
+        return 0.0
+    if taken.recorded > 0.0:
+        return taken.squares * taken.amount / taken.recorded
+    step = float(item.per_opening) if item.per_opening else 1.0 if item.unit in WHOLE else taken.amount / 12.0
+    return taken.amount * step
 
 
 def outlook(item: Item, standing: Standing, seen: Taken) -> Outlook:
     """What to do about an item that stands like this and goes like that."""
     taken, expected = speed(item, seen)
-    amount, squares = max(taken.amount, 0.0), taken.squares if taken.amount > 0.0 else 0.0
+    amount, squares = max(taken.amount, 0.0), squares_of(item, taken)
     at = item.floor + _in_lead_time(item, amount, squares, taken.days)
     position = standing.usable + standing.ordered - standing.reserved
     short = below_floor(item, standing)
@@ -84,10 +95,12 @@ def _in_lead_time(item: Item, amount: float, squares: float, days: float) -> Dec
 
 
 def _up(amount: float, item: Item) -> Decimal:
-    """Rounded up: to whole things where there is no part of one."""
-    least = min(amount, float(LARGEST))
+    """Rounded up: to whole things where there is no part of one, else to two digits."""
     # The last digits of a product are no reason for one piece more.
-    return Decimal(repr(least - 1e-9)).quantize(Decimal(1) if item.unit in WHOLE else GRAIN, ROUND_CEILING)
+    least = Decimal(repr(max(0.0, min(amount, float(LARGEST)) - 1e-9)))
+    if item.unit in WHOLE:
+        return least.quantize(Decimal(1), ROUND_CEILING)
+    return least.quantize(max(GRAIN, Decimal(1).scaleb(least.adjusted() - 1)), ROUND_CEILING)
 
 
 def _why(item: Item, standing: Standing, position: Decimal, at: Decimal, short: str) -> tuple[str, ...]:

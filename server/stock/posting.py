@@ -19,8 +19,9 @@ from server.stock.models import NOTHING, Demand, Item, Lot, Movement
 from server.stock.rules import shown
 from server.web.moments import local
 
-TAKES = ("used", "discarded", "counted")
-"""What tells how fast an item goes: also what a count finds missing, since somebody took it."""
+WRITTEN_DOWN = ("used", "discarded")
+TAKES = (*WRITTEN_DOWN, "counted")
+"""What tells how fast an item goes: also what a count finds missing, since somebody took it unseen."""
 
 
 @dataclass(frozen=True)
@@ -111,27 +112,22 @@ def _flushed(session: Session) -> None:
 
 
 def _took(session: Session, item_id: int, kind: str, change: Decimal, at: datetime) -> None:
-    if kind not in TAKES or not change:
-        return
-    row = _month(session, item_id, at)
-    row.taken -= change
-    if change < NOTHING:
-        row.squares += float(change) ** 2
-        row.takings += 1
+    if kind in TAKES and change:
+        _reckon(_month(session, item_id, at), kind, NOTHING, change)
 
 
 def took_otherwise(session: Session, first: Movement, before: Decimal, after: Decimal) -> None:
     """What a month took, when one of its movements is corrected from the change `before` to `after`."""
-    if first.kind not in TAKES:
-        return
-    row = _month(session, first.item_id, first.at)
+    if first.kind in TAKES:
+        _reckon(_month(session, first.item_id, first.at), first.kind, before, after)
+
+
+def _reckon(row: Demand, kind: str, before: Decimal, after: Decimal) -> None:
     row.taken += before - after
-    row.squares = max(0.0, row.squares + _square(after) - _square(before))
-    row.takings += (after < NOTHING) - (before < NOTHING)
-
-
-def _square(change: Decimal) -> float:
-    return float(change) ** 2 if change < NOTHING else 0.0
+    if kind in WRITTEN_DOWN:
+        row.recorded += before - after
+        row.squares = max(0.0, row.squares + float(after) ** 2 - float(before) ** 2)
+        row.takings += bool(after) - bool(before)
 
 
 def _month(session: Session, item_id: int, at: datetime) -> Demand:
