@@ -14,7 +14,7 @@ from server.cryostats.documents import put_of
 from server.cryostats.instruments import About
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import STAGES, Change
-from server.demo import cooldowns, stores
+from server.demo import cooldowns, logs, stores
 from server.demo.benches import BENCHES, STEWARD, Bench, Told
 from server.laboratory.service import set_up
 from server.people.models import Person
@@ -47,6 +47,7 @@ def fill(session: Session, at: datetime) -> str:
         for bench in BENCHES:
             _tell(session, bench, people, begun)
         cooldowns.tell(session, people, {day: _clock(begun, day, 0) for day in range(DAYS)})
+        logs.tell(session, people, at)
         stores.tell(session, people, begun, at)
     logins = ", ".join(PEOPLE)
     return (
