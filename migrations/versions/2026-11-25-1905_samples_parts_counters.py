@@ -10,13 +10,23 @@ down_revision = "0006"
 branch_labels = None
 depends_on = None
 
-APPEND_ONLY = ("counter_entry", "hands_on", "planned_sample", "planned_step")
+APPEND_ONLY = (
+    "counter_entry",
+    "hands_on",
+    "planned_sample",
+    "planned_step",
+    "part_photograph",
+    "part_withdrawal",
+)
 
 
 def upgrade() -> None:
     """New tables that nobody rewrites."""
     _counters()
     _planned_samples()
+    _part_photographs()
+    # In use follows from the elements from now on, and is no longer told.
+    op.execute("UPDATE part SET state = 'shelf' WHERE state = 'in-use'")
     for table in APPEND_ONLY:
         for statement in db.append_only_sql(op.get_bind().dialect.name, table):
             op.execute(sa.text(statement.replace(":", "\\:")))
@@ -99,6 +109,42 @@ def _planned_samples() -> None:
         sa.ForeignKeyConstraint(["sample_id"], ["sample.id"], name=op.f("fk_planned_step_sample_id_sample")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_planned_step")),
         sa.UniqueConstraint("planned_id", name=op.f("uq_planned_step_planned_id")),
+    )
+
+
+def _part_photographs() -> None:
+    op.create_table(
+        "part_photograph",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("part_id", sa.Integer(), nullable=False),
+        sa.Column("file_id", sa.Integer(), nullable=False),
+        sa.Column("caption", sa.String(), nullable=False),
+        sa.Column("sent_name", sa.String(), nullable=False),
+        sa.Column("at", db.UTC(), nullable=False),
+        sa.Column("by_name", sa.String(), nullable=False),
+        sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.ForeignKeyConstraint(["part_id"], ["part.id"], name=op.f("fk_part_photograph_part_id_part")),
+        sa.ForeignKeyConstraint(
+            ["file_id"], ["stored_file.id"], name=op.f("fk_part_photograph_file_id_stored_file")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_part_photograph")),
+    )
+    op.create_index(op.f("ix_part_photograph_part_id"), "part_photograph", ["part_id"])
+    op.create_table(
+        "part_withdrawal",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("photograph_id", sa.Integer(), nullable=False),
+        sa.Column("reason", sa.String(), nullable=False),
+        sa.Column("at", db.UTC(), nullable=False),
+        sa.Column("by_name", sa.String(), nullable=False),
+        sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["photograph_id"],
+            ["part_photograph.id"],
+            name=op.f("fk_part_withdrawal_photograph_id_part_photograph"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_part_withdrawal")),
+        sa.UniqueConstraint("photograph_id", name=op.f("uq_part_withdrawal_photograph_id")),
     )
 
 

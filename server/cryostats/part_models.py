@@ -84,9 +84,38 @@ class PartReturn(Row, table=True):
     by_id: int | None = None
 
 
+class PartPhotograph(Row, table=True):
+    """A photograph or drawing of a part. One that no longer counts is withdrawn by a row that names it."""
+
+    __tablename__ = "part_photograph"
+
+    id: int | None = Field(default=None, primary_key=True)
+    part_id: int = Field(foreign_key="part.id", index=True)
+    file_id: int = Field(foreign_key="stored_file.id")
+    caption: str
+    sent_name: str = ""
+    """The name the file had where it came from, for people."""
+    at: datetime = Field(sa_type=UTC)
+    by_name: str
+    by_id: int | None = None
+
+
+class PartWithdrawal(Row, table=True):
+    """Why a photograph of a part no longer counts. It stays where it is, and says so."""
+
+    __tablename__ = "part_withdrawal"
+
+    id: int | None = Field(default=None, primary_key=True)
+    photograph_id: int = Field(foreign_key="part_photograph.id", unique=True)
+    reason: str
+    at: datetime = Field(sa_type=UTC)
+    by_name: str
+    by_id: int | None = None
+
+
 PART_KEPT = ("tag", "kind", "made_at", "by_name", "by_id")
 """What of a part no update may touch."""
 
 append_only(Part, PART_KEPT)
-for model in (PartEntry, PartLoan, PartReturn):
+for model in (PartEntry, PartLoan, PartReturn, PartPhotograph, PartWithdrawal):
     append_only(model)

@@ -1,20 +1,25 @@
 """Pages of the parts with identity: the list, one part, entering, telling, lending, bringing back."""
 
+from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
+from typing import Annotated
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Depends, Request, Response
 
-from server.cryostats import part_views, parts
+from server.cryostats import guards, part_photographs, part_views, parts
 from server.cryostats.part_rules import KINDS, SHELF, STATES, Described, Lent, Told
-from server.cryostats.rules import REWIRE
-from server.db import ReadSession, WriteSession, now
+from server.cryostats.photographs import Picture, decoded
+from server.cryostats.rules import OPEN, REWIRE
+from server.db import ReadSession, WriteSession, now, reading
 from server.errors import Conflict, Refused
+from server.files.uploads import SentUpload
 from server.people.guards import CurrentPerson
 from server.web.forms import Form, SentForm
 from server.web.moments import today
 from server.web.render import done, render
 
-router = APIRouter(prefix="/parts")
+router = APIRouter()
 PAGE, FORM = "cryostats/part.html", "cryostats/part_form.html"
 
 
@@ -32,7 +37,7 @@ def _sent(form: Form) -> dict[str, str]:
     return dict(form.under(""))
 
 
-@router.get("")
+@router.get("/parts")
 def index(
     request: Request, person: CurrentPerson, session: ReadSession, kind: str = "", state: str = ""
 ) -> Response:
@@ -42,14 +47,14 @@ def index(
     return render(request, "cryostats/parts.html", view)
 
 
-@router.get("/new")
+@router.get("/parts/new")
 def new(request: Request, person: CurrentPerson, session: ReadSession, kind: str = "loom") -> Response:
     """The form of a new part."""
     parts.need(session, person, REWIRE)
     return render(request, FORM, part_views.form(kind))
 
 
-@router.post("")
+@router.post("/parts")
 def enter(request: Request, person: CurrentPerson, session: WriteSession, form: SentForm) -> Response:
     """A new part."""
     at = now()
@@ -78,13 +83,66 @@ def _described(form: Form, tag: str) -> Described:
     )
 
 
-@router.get("/{tag}")
+@router.get("/parts/{tag}")
 def show(request: Request, tag: str, person: CurrentPerson, session: ReadSession) -> Response:
     """One part: what it is, where it has been, what happened to it."""
     return render(request, PAGE, part_views.one(session, person, tag, today(request, now())))
 
 
-@router.get("/{tag}/description")
+@dataclass(frozen=True)
+class Prepared:
+    """A form whose files were looked into: what may be kept, and what is wrong."""
+
+    caption: str
+    pictures: tuple[Picture, ...]
+    wrong: str
+
+
+def prepared(request: Request, tag: str, person: CurrentPerson, sent: SentUpload) -> Prepared:
+    """Decode what was sent before the write session opens: while it is open nobody else can write."""
+    with reading(request.app.state.engine) as session:
+        parts.find(session, tag)
+        parts.need(session, person, OPEN)
+    uploads = [(upload.name, upload.content) for upload in sent.under("files")]
+    pictures, wrong = decoded(uploads, documents=True)
+    return Prepared(sent.form.text("caption"), pictures, wrong)
+
+
+@router.post("/parts/{tag}/photographs")
+def photograph(
+    request: Request,
+    tag: str,
+    person: CurrentPerson,
+    sent: Annotated[Prepared, Depends(prepared)],
+    session: WriteSession,
+) -> Response:
+    """Put photographs or drawings of a part in: all of the form, or nothing."""
+    home: Path = request.app.state.settings.home
+    try:
+        rows = part_photographs.add(
+            session, person, tag, sent.caption, sent.pictures, home, now(), sent.wrong
+        )
+    except Refused as refused:
+        form = Form([("caption", sent.caption)])
+        return _again(request, session, person, tag, form, refused)
+    counted = "1 picture" if len(rows) == 1 else f"{len(rows)} pictures"
+    return done(request, f"/parts/{tag}", f"{counted} kept.")
+
+
+@router.post("/parts/{tag}/photographs/{number}/withdraw")
+def withdraw(
+    request: Request, tag: str, number: int, person: CurrentPerson, session: WriteSession, form: SentForm
+) -> Response:
+    """Mark one withdrawn, with the reason."""
+    try:
+        part_photographs.withdraw(session, person, tag, number, form.text("reason"), now())
+    except Refused as refused:
+        fields = {f"reason-{number}": text for text in refused.fields.values()}
+        return _again(request, session, person, tag, form, Refused(refused.message, fields))
+    return done(request, f"/parts/{tag}", "Withdrawn. It stays in the book and says so.")
+
+
+@router.get("/parts/{tag}/description")
 def description(request: Request, tag: str, person: CurrentPerson, session: ReadSession) -> Response:
     """The form of another description."""
     parts.need(session, person, REWIRE)
@@ -92,7 +150,7 @@ def description(request: Request, tag: str, person: CurrentPerson, session: Read
     return render(request, FORM, part_views.form(part.kind, part=part))
 
 
-@router.post("/{tag}/description")
+@router.post("/parts/{tag}/description")
 def describe(
     request: Request, tag: str, person: CurrentPerson, session: WriteSession, form: SentForm
 ) -> Response:
@@ -112,7 +170,7 @@ def describe(
     return done(request, f"/parts/{tag}", f"Part {tag} is described anew; what stood before is kept.")
 
 
-@router.post("/{tag}/entries")
+@router.post("/parts/{tag}/entries")
 def tell(
     request: Request, tag: str, person: CurrentPerson, session: WriteSession, form: SentForm
 ) -> Response:
@@ -130,7 +188,7 @@ def tell(
     return done(request, f"/parts/{tag}", "Written down.")
 
 
-@router.post("/{tag}/loans")
+@router.post("/parts/{tag}/loans")
 def lend(
     request: Request, tag: str, person: CurrentPerson, session: WriteSession, form: SentForm
 ) -> Response:
@@ -147,7 +205,7 @@ def lend(
     return done(request, f"/parts/{tag}", f"Lent to {loan.to_whom}, due back {loan.due_on}.")
 
 
-@router.post("/{tag}/return")
+@router.post("/parts/{tag}/return")
 def bring_back(
     request: Request, tag: str, person: CurrentPerson, session: WriteSession, form: SentForm
 ) -> Response:
@@ -175,3 +233,10 @@ def _again(
     session.rollback()
     view = part_views.one(session, person, tag, today(request, now()), refused.fields, _sent(form))
     return render(request, PAGE, view, status=422)
+
+
+@router.get("/cryostats/{slug}/parts")
+def of_cryostat(request: Request, slug: str, _person: CurrentPerson, session: ReadSession) -> Response:
+    """The parts its elements are, and those that are lent to it."""
+    view = part_views.of_cryostat(session, guards.find(session, slug), today(request, now()))
+    return render(request, "cryostats/parts_inside.html", view)

@@ -15,8 +15,13 @@ STATES = {
     BROKEN: "broken",
     RETIRED: "retired",
 }
-TOLD = {name: words for name, words in STATES.items() if name != ON_LOAN}
-"""The states a person may enter; on loan follows from a loan."""
+TOLD = {name: words for name, words in STATES.items() if name not in (ON_LOAN, IN_USE)}
+"""The states a person may enter; on loan follows from a loan, in use from an element that is this part."""
+
+
+def state_of(stored: str, inside: bool) -> str:
+    """The state a part is in, from the one stored and whether an element is this part now."""
+    return IN_USE if inside and stored in (SHELF, IN_USE) else SHELF if stored == IN_USE else stored
 
 
 class Asked(NamedTuple):

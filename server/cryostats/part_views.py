@@ -6,10 +6,11 @@ from datetime import date
 
 from sqlmodel import Session, col, select
 
-from server.cryostats import parts
+from server.cryostats import part_photographs, parts
 from server.cryostats.models import Cryostat, ElementRow
 from server.cryostats.part_models import Part, PartEntry
-from server.cryostats.part_rules import KINDS, ON_LOAN, STATES, TOLD, Asked
+from server.cryostats.part_photographs import Shown
+from server.cryostats.part_rules import KINDS, ON_LOAN, SHELF, STATES, TOLD, Asked, state_of
 from server.cryostats.parts import LoanOut, Stay
 from server.cryostats.rules import OPEN, REWIRE
 from server.people.models import Person
@@ -24,6 +25,8 @@ class PartLine:
     part: Part
     kind: str
     state: str
+    words: str
+    """The state, as people say it."""
     mark: str
     inside: tuple[str, str] | None
     """Name and address of the cryostat it is inside now."""
@@ -65,7 +68,8 @@ class PartView:
     today: date
     faults: Mapping[str, str]
     typed: Mapping[str, str]
-    states: Sequence[tuple[str, str]] = field(default_factory=lambda: list(TOLD.items()))
+    states: Sequence[tuple[str, str]]
+    plates: Sequence[Shown]
 
     @property
     def on_loan(self) -> bool:
@@ -99,12 +103,13 @@ class PartFormView:
 
 def page(session: Session, person: Person, kind: str, state: str, today: date) -> PartsView:
     """The list, of one kind or in one state when these are given."""
-    rows = parts.listed(session, kind, state)
-    inside = _inside(session)
+    inside = parts.inside(session)
     by_id = {row.id: row for row in parts.listed(session)}
+    lines = [_line(row, inside) for row in parts.listed(session, kind)]
     due = tuple(Due(out, by_id[out.loan.part_id], out.loan.due_on < today) for out in parts.loans(session))
     may = parts.grade_anywhere(session, person) >= REWIRE
-    return PartsView(tuple(_line(row, inside) for row in rows), due, kind, state, may)
+    shown = tuple(row for row in lines if state in ("", row.state))
+    return PartsView(shown, due, kind, state, may)
 
 
 def one(
@@ -117,9 +122,10 @@ def one(
 ) -> PartView:
     """The page of one part; with `faults`, what was typed stays in its form."""
     part = parts.find(session, tag)
+    line = _line(part, parts.inside(session))
     rows = session.exec(select(Cryostat).order_by(Cryostat.name)).all()
     return PartView(
-        line=_line(part, _inside(session)),
+        line=line,
         facts=_facts(part),
         stays=parts.stays(session, tag),
         entries=parts.entries(session, part),
@@ -129,6 +135,11 @@ def one(
         today=today,
         faults=faults or {},
         typed=typed or {},
+        states=[
+            (key, STATES[line.state] if key == SHELF and line.inside else words)
+            for key, words in TOLD.items()
+        ],
+        plates=part_photographs.of_part(session, part),
     )
 
 
@@ -147,20 +158,45 @@ def form(
     return PartFormView(shown, about.label, about.asked, typed or {}, faults or {}, part)
 
 
-def _line(part: Part, inside: Mapping[str, tuple[str, str]]) -> PartLine:
-    return PartLine(
-        part, KINDS[part.kind].label, STATES[part.state], STATE_MARKS[part.state], inside.get(part.tag)
-    )
+def _line(part: Part, inside: Mapping[str, Cryostat]) -> PartLine:
+    there = inside.get(part.tag)
+    state = state_of(part.state, there is not None)
+    at = (there.name, f"/cryostats/{there.slug}") if there else None
+    return PartLine(part, KINDS[part.kind].label, state, STATES[state], STATE_MARKS[state], at)
 
 
-def _inside(session: Session) -> dict[str, tuple[str, str]]:
-    """Tag → the cryostat the part is inside now, in one query."""
+@dataclass(frozen=True)
+class LentHere:
+    """A part that is lent to this cryostat."""
+
+    out: LoanOut
+    part: Part
+    late: bool
+
+
+@dataclass(frozen=True)
+class CryostatPartsView:
+    """The parts of one cryostat: those its elements are, and those that are lent to it."""
+
+    cryostat: Cryostat
+    inside: Sequence[tuple[ElementRow, Part]]
+    lent: Sequence[LentHere]
+
+
+def of_cryostat(session: Session, cryostat: Cryostat, today: date) -> CryostatPartsView:
+    """What is inside it by tag, and what it has to give back."""
     query = (
-        select(ElementRow.part, Cryostat.name, Cryostat.slug)
-        .join(Cryostat, col(Cryostat.id) == col(ElementRow.cryostat_id))
-        .where(ElementRow.part != "", col(ElementRow.to_revision).is_(None))
+        select(ElementRow, Part)
+        .join(Part, col(Part.tag) == col(ElementRow.part))
+        .where(ElementRow.cryostat_id == cryostat.id, col(ElementRow.to_revision).is_(None))
     )
-    return {tag: (name, f"/cryostats/{slug}") for tag, name, slug in session.exec(query).all()}
+    by_id = {row.id: row for row in parts.listed(session)}
+    lent = [
+        LentHere(out, by_id[out.loan.part_id], out.loan.due_on < today)
+        for out in parts.loans(session)
+        if out.loan.to_cryostat_id == cryostat.id
+    ]
+    return CryostatPartsView(cryostat, session.exec(query.order_by(ElementRow.part)).all(), lent)
 
 
 def _facts(part: Part) -> tuple[tuple[str, str], ...]:

@@ -19,6 +19,7 @@ from server.cryostats.part_rules import (
     Told,
     described_faults,
     lent_faults,
+    state_of,
     told_faults,
 )
 from server.cryostats.rules import GRADES, KEY, OPEN, REWIRE, text_faults
@@ -80,14 +81,20 @@ def find(session: Session, tag: str, *, lock: bool = False) -> Part:
     return found
 
 
-def listed(session: Session, kind: str = "", state: str = "") -> Sequence[Part]:
-    """The parts, by kind and tag; of one kind or in one state when these are given."""
+def listed(session: Session, kind: str = "") -> Sequence[Part]:
+    """The parts, by kind and tag; of one kind when it is given."""
     query = select(Part).order_by(col(Part.kind), col(Part.tag))
-    if kind:
-        query = query.where(Part.kind == kind)
-    if state:
-        query = query.where(Part.state == state)
-    return session.exec(query).all()
+    return session.exec(query.where(Part.kind == kind) if kind else query).all()
+
+
+def inside(session: Session) -> dict[str, Cryostat]:
+    """Tag → the cryostat in which an element is this part now; one query."""
+    query = (
+        select(ElementRow.part, Cryostat)
+        .join(Cryostat, col(Cryostat.id) == col(ElementRow.cryostat_id))
+        .where(ElementRow.part != "", col(ElementRow.to_revision).is_(None))
+    )
+    return dict(session.exec(query).all())
 
 
 def enter(session: Session, person: Person, said: Described, at: datetime, today: date) -> Part:
@@ -191,6 +198,9 @@ def bring_back(
     if out is None or out.id is None:
         raise Conflict(f"{part.name} is not on loan.")
     found = text_faults("place", "it", place, 200) | text_faults("note", "the note", note, 2000)
+    there = inside(session).get(tag)
+    if there is not None:
+        found["place"] = f"It is inside {there.name}; take it out there first"
     if not out.lent_on <= on_day <= today:
         found["on_day"] = f"It came back between {out.lent_on} and today"
     if found:
@@ -220,9 +230,13 @@ def _write(
     )
     session.add_all((part, entry))
     session.flush()
-    told = f": {step.test}, {step.result}" if step.test else f": {STATES[part.state]}, {part.place or '–'}"
+    told = f": {step.test}, {step.result}" if step.test else f": {_where(session, part)}"
     history.note(session, person, f"part/{part.tag}", f"Part {part.tag} {step.what}{told}", at)
     return entry
+
+
+def _where(session: Session, part: Part) -> str:
+    return f"{STATES[state_of(part.state, part.tag in inside(session))]}, {part.place or '–'}"
 
 
 def entries(session: Session, part: Part) -> Sequence[PartEntry]:

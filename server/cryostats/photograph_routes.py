@@ -13,8 +13,7 @@ from server.cryostats.photographs import About, Picture
 from server.cryostats.rules import OPEN
 from server.db import ReadSession, WriteSession, now, reading
 from server.errors import Refused
-from server.files import pictures as files
-from server.files.uploads import Sent, SentUpload
+from server.files.uploads import SentUpload
 from server.people.guards import CurrentPerson
 from server.web.forms import Form, SentForm
 from server.web.render import done, render, wants_part
@@ -41,7 +40,9 @@ def prepared(request: Request, slug: str, person: CurrentPerson, sent: SentUploa
         newest = cryostat.revision
     faults: dict[str, str] = {}
     about = _about(sent.form, newest, faults)
-    return Prepared(about, _pictures(sent, about, faults), faults)
+    uploads = [(upload.name, upload.content) for upload in sent.under("files")]
+    pictures, wrong = photographs.decoded(uploads, documents=about.kind == "drawing")
+    return Prepared(about, pictures, faults | ({"files": wrong} if wrong else {}))
 
 
 def _about(form: Form, newest: int, faults: dict[str, str]) -> About:
@@ -57,22 +58,6 @@ def _about(form: Form, newest: int, faults: dict[str, str]) -> About:
         form.text("element"),
         form.text("stage"),
     )
-
-
-def _pictures(sent: Sent, about: About, faults: dict[str, str]) -> tuple[Picture, ...]:
-    uploads = sent.under("files")
-    if len(uploads) > photographs.MOST_AT_ONCE:
-        faults["files"] = f"Send at most {photographs.MOST_AT_ONCE} files at once"
-        return ()
-    found, wrong = [], []
-    for upload in uploads:
-        try:
-            found.append(Picture(upload.name, files.clean(upload.content, documents=about.kind == "drawing")))
-        except Refused as refused:
-            wrong.append(f"{upload.name or 'The file'}: {refused.message}")
-    if wrong:
-        faults["files"] = " ".join(wrong)
-    return tuple(found)
 
 
 @router.get("/photographs")

@@ -14,7 +14,7 @@ from server.cryostats.rules import OPEN, STEWARD, Put
 from server.errors import Forbidden, NotFound, Refused
 from server.files import service as files
 from server.files.models import StoredFile
-from server.files.pictures import PDF, Clean
+from server.files.pictures import PDF, Clean, clean
 from server.history import service as history
 from server.people.models import Person
 from server.physics import thermal
@@ -55,6 +55,22 @@ class Shown:
     def document(self) -> bool:
         """True for a PDF, of which there is nothing to show."""
         return self.file.media_type == PDF
+
+
+def decoded(sent: Sequence[tuple[str, bytes]], *, documents: bool) -> tuple[tuple[Picture, ...], str]:
+    """The files by name and content as they may be kept, and in words what is wrong with them, or nothing.
+
+    Decoding takes seconds: do it before the write session opens.
+    """
+    if len(sent) > MOST_AT_ONCE:
+        return (), f"Send at most {MOST_AT_ONCE} files at once"
+    found, wrong = [], []
+    for name, content in sent:
+        try:
+            found.append(Picture(name, clean(content, documents=documents)))
+        except Refused as refused:
+            wrong.append(f"{name or 'The file'}: {refused.message}")
+    return tuple(found), " ".join(wrong)
 
 
 def faults(cryostat: Cryostat, elements: Mapping[str, Put], about: About) -> dict[str, str]:
