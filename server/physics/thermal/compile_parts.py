@@ -103,10 +103,10 @@ def joint_terms(joint: Joint, place: Place, read: Reader) -> list[Term]:
     carried, under = _stage(joint.hot_stage, place), _stage(joint.cold_stage, place)
     if under >= carried:
         raise Refusal(f"The {joint.hot_stage} does not sit on the {joint.cold_stage}.", joint.hot_stage)
-    return [Term(LINEAR, under, carried, 1.0 / _resistance_K_W(joint, read))]
+    return [Term(LINEAR, under, carried, 1.0 / joint_resistance_K_W(joint, read))]
 
 
-def _resistance_K_W(joint: Joint, read: Reader) -> float:
+def joint_resistance_K_W(joint: Joint, read: Reader) -> float:
     """Measured; else from the force of the screws; else what such a mount usually has."""
     if joint.resistance_K_W is not None:
         return read("resistance_K_W", "measured resistance", joint.resistance_K_W)
