@@ -13,6 +13,9 @@ from server import tables
 from server.bookings import api as bookings_api
 from server.calculators import routes as calculators
 from server.cautions import routes as cautions
+from server.checklists import api as checklists_api
+from server.checklists import list_routes as checklist_lists
+from server.checklists import routes as checklists
 from server.cooldowns import api as cooldowns_api
 from server.cooldowns import (
     channels_routes,
@@ -86,6 +89,8 @@ PAGES = (
     stock_moves,
     stock_sheets,
     faults,
+    checklists,
+    checklist_lists,
     picture_routes,
     cooldowns,
     night_routes,
@@ -104,6 +109,7 @@ APIS = (
     counter_api,
     bookings_api,
     faults_api,
+    checklists_api,
     cooldowns_api,
     stock_api,
     readings_api,
