@@ -59,7 +59,8 @@ def now() -> datetime:
 
 def make_engine(url: str) -> Engine:
     """An engine for `url` with the habits of this program (see the module)."""
-    engine = create_engine(url, pool_pre_ping=not url.startswith("sqlite"))
+    # A connection for each of the server's 40 threads: whoever waits for a row must not keep others from one.
+    engine = create_engine(url, pool_pre_ping=not url.startswith("sqlite"), max_overflow=40)
     if engine.dialect.name == "sqlite":
         sa.event.listen(engine, "connect", _prepare_sqlite)
         sa.event.listen(engine, "begin", _begin_sqlite)
