@@ -19,9 +19,10 @@ from server.physics.thermal.budgeting import (
 from server.physics.thermal.cooler import Cryostat, faults
 from server.physics.thermal.elements import Element, Joint
 from server.physics.thermal.recipe import INDEX
+from server.physics.thermal.sampled import MIDDLE, drawn_alike, must_sample, sampled_K
 from server.physics.thermal.state import State, find_state
 from server.physics.thermal.system import STAGES
-from server.physics.thermal.unsure import COOLER, Influences, changes_of, influences
+from server.physics.thermal.unsure import COOLER, Changes, Influences, changes_of, influences
 
 Name = tuple[object, ...]
 
@@ -42,8 +43,11 @@ class Side:
     """
 
     state: State
+    changes: Changes
+    found: Influences
     countable: NDArray[np.bool_]
     bands: dict[str, Band]
+    names: list[Name]
     doubts: dict[Name, Doubt]
 
 
@@ -73,7 +77,8 @@ def difference(cryostat: Cryostat, before: Sequence[Element], after: Sequence[El
     Notes
     -----
     What is unsure in both alike cancels as far as it does the same to both: the cooler, data of materials,
-    and what is unsure of an element of the same key. How a joint was made anew is unsure anew.
+    and what is unsure of an element of the same key. How a joint was made anew is unsure anew. Where the
+    temperatures of either are drawn (see `balance`), so is the difference, with the same draws for both.
 
     Examples
     --------
@@ -99,6 +104,8 @@ def difference(cryostat: Cryostat, before: Sequence[Element], after: Sequence[El
     )
     one, other = (_side(cryostat, build, anew, n) for n, build in enumerate((before, after)))
     spread = _spread(one, other)
+    if must_sample(one.state, one.found) or must_sample(other.state, other.found):
+        spread = _sampled(one, other, spread)
     told = [stage for stage in cryostat.stages if stage in one.bands and stage in other.bands]
     found = {stage: _moved(stage, one, other, spread) for stage in told}
     return {stage: band for stage, band in found.items() if band is not None}
@@ -126,15 +133,16 @@ def _side(cryostat: Cryostat, build: Sequence[Element], anew: frozenset[str], nu
     state = find_state(cryostat, build)
     changes = changes_of(state)
     found = influences(state, changes)
+    names = [_name(state, found, place, anew, number) for place in range(len(found.what))]
     doubts: dict[Name, Doubt] = {}
-    for place in range(len(found.what)):
-        name = _name(state, found, place, anew, number)
+    for place, name in enumerate(names):
         kelvin = found.kelvin[:, place]
         if name in doubts:
             kelvin = kelvin + doubts[name].kelvin
         doubts[name] = Doubt(kelvin, bool(found.ranged[place]))
     countable = temperature_spread(state, found).bounded[0] & ~state.tested_K[1]
-    return Side(state, countable, temperature_bands(state, changes, found), doubts)
+    bands = temperature_bands(state, changes, found)
+    return Side(state, changes, found, countable, bands, names, doubts)
 
 
 def _name(state: State, found: Influences, place: int, anew: frozenset[str], number: int) -> Name:
@@ -147,6 +155,22 @@ def _name(state: State, found: Influences, place: int, anew: frozenset[str], num
     key = state.inventory.elements[owner].key
     here = bool(state.inventory.now[owner])
     return ("element", key, what, here, number if here and key in anew else None)
+
+
+def _sampled(one: Side, other: Side, singly: Spread) -> Spread:
+    """The same by drawing everything at once, each thing alike for both; as the temperatures then are."""
+    column = {name: n for n, name in enumerate(dict.fromkeys([*one.names, *other.names]))}
+    was_K, is_now_K = (
+        sampled_K(
+            side.state,
+            side.changes,
+            side.found,
+            drawn_alike(side.found, [column[name] for name in side.names], len(column)),
+        )
+        for side in (one, other)
+    )
+    low_K, high_K = np.percentile(is_now_K - was_K, MIDDLE, axis=0) - (other.state.T_K - one.state.T_K)
+    return singly._replace(down=np.maximum(-low_K, 0.0)[None, :], up=np.maximum(high_K, 0.0)[None, :])
 
 
 def _spread(one: Side, other: Side) -> Spread:

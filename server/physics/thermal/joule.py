@@ -50,6 +50,13 @@ def joule_heat_W(
     NoData, OutOfRange
         When the resistivity is not known there.
 
+    Notes
+    -----
+    Where ρ is the same all along, half goes to each end whatever k(T) is, since the heat is made evenly in
+    u. Of 24 wires No. 36 of phosphor bronze at 10 mA the 0.15 m between shield and platform make 3.1 mW cold
+    (8.6 Ω/m, not the 10 Ω/m of a warm wire), and 1.6 mW of that reach the platform; rules of thumb that give
+    it two to four take the warm wire, and up to all of its heat.
+
     Examples
     --------
     Constant properties give half to each end:

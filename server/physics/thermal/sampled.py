@@ -1,5 +1,7 @@
 """Bands by drawing everything that is unsure at once, for where adding up one by one does not hold."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from server.physics.materials.arrays import Array
@@ -16,6 +18,9 @@ TWO_SIGMA = 1.96
 FURTHEST = 1.3
 """Draws are held to this part of the way from the best value to an end."""
 
+MIDDLE = (2.5, 97.5)
+"""The central 95 %, in percentiles."""
+
 MOST_NEGATIVE = -1e12
 """Less than any coefficient is."""
 
@@ -27,12 +32,17 @@ def must_sample(state: State, found: Influences) -> bool:
 
 
 def sampled_ends_K(state: State, changes: Changes, found: Influences) -> tuple[Array, Array]:
-    """Low and high end of every stage's temperature: the central 95 % of many draws (stages,) [K].
+    """Low and high end of every stage's temperature: the central 95 % of many draws (stages,) [K]."""
+    # Data of one material are wrong for all that is made of it at once.
+    drawn = drawn_alike(found, found.causes.group.tolist(), found.causes.count)
+    T_K = sampled_K(state, changes, found, drawn)
+    low_K, high_K = np.percentile(T_K, MIDDLE, axis=0)
+    return np.minimum(low_K, state.T_K), np.maximum(high_K, state.T_K)
 
-    What has a best value is drawn from two halves of a normal distribution, a mere range evenly; what has an
-    open end stays where it is known. The same draws every time.
-    """
-    down, up = _draws(found)
+
+def sampled_K(state: State, changes: Changes, found: Influences, drawn: Array) -> Array:
+    """Temperatures (draws, stages) with everything unsure as `drawn_alike` drew it."""
+    down, up = np.maximum(-drawn, 0.0), np.maximum(drawn, 0.0)
     of_elements = found.element != COOLER
     now, bare = state.now, state.bare
     for part, change in zip((down, up), _dense(state, changes), strict=True):
@@ -43,25 +53,21 @@ def sampled_ends_K(state: State, changes: Changes, found: Influences) -> tuple[A
     bare = np.maximum(bare, state.inventory.bare @ least)
     settings = _settings(state, down[:, ~of_elements], up[:, ~of_elements])
     start_K = np.repeat(state.T_K[None, :], DRAWS, axis=0)
-    T_K = solve_variants(state, now, bare, settings, start_K)
-    low_K, high_K = np.percentile(T_K, (2.5, 97.5), axis=0)
-    return np.minimum(low_K, state.T_K), np.maximum(high_K, state.T_K)
+    return solve_variants(state, now, bare, settings, start_K)
 
 
-def _draws(found: Influences) -> tuple[Array, Array]:
-    """How far every influence is drawn towards its low and towards its high end: (draws, n) each."""
+def drawn_alike(found: Influences, column: Sequence[int], count: int) -> Array:
+    """How far every influence is drawn, from −1 at its low to 1 at its high end: (draws, n).
+
+    What has a best value is drawn from two halves of a normal distribution, a mere range evenly; what has an
+    open end stays where it is known. Influences of one `column`, of `count`, are drawn alike, and the same
+    every time.
+    """
     random = np.random.default_rng(0)
-    count = len(found.what)
-    drawn = random.standard_normal((DRAWS, count)) / TWO_SIGMA
-    drawn[:, found.ranged] = random.uniform(-1.0, 1.0, (DRAWS, int(found.ranged.sum())))
+    normal, even = random.standard_normal((DRAWS, count)), random.uniform(-1.0, 1.0, (DRAWS, count))
+    drawn = np.where(found.ranged, even[:, column], normal[:, column] / TWO_SIGMA)
     drawn[:, found.open_ended] = 0.0
-    # Data of one material are wrong for all that is made of it at once.
-    first: dict[int, int] = {}
-    for place, row in enumerate(found.shared.tolist()):
-        if row >= 0:
-            drawn[:, place] = drawn[:, first.setdefault(row, place)]
-    drawn = np.minimum(np.maximum(drawn, -FURTHEST), FURTHEST)
-    return np.maximum(-drawn, 0.0), np.maximum(drawn, 0.0)
+    return np.minimum(np.maximum(drawn, -FURTHEST), FURTHEST)
 
 
 def _dense(state: State, changes: Changes) -> list[Array]:

@@ -6,7 +6,18 @@ import pytest
 
 from server.physics.errors import Unphysical
 from server.physics.statistics import Band
-from server.physics.thermal import Element, HeaterTest, Joint, Lid, Source, Touch, difference
+from server.physics.thermal import (
+    Element,
+    HeaterTest,
+    Joint,
+    Lag,
+    Lid,
+    Source,
+    Support,
+    Touch,
+    balance,
+    difference,
+)
 from tests.physics.thermal.bench import GREASED, bench_a, best, phosphor_bronze_loom
 
 HEATER = Source("heater", "heater", "sample", 0.001)
@@ -76,6 +87,33 @@ def test_a_stage_that_is_more_than_only_afterwards_moves_by_more_than() -> None:
 def test_nothing_altered_moves_nothing() -> None:
     build: list[Element] = [GREASED, phosphor_bronze_loom(), Touch("t", "not-checked", "shield", "platform")]
     assert all(moved == Band.exact(0.0) for moved in difference(bench_a(), build, build).values())
+
+
+STRAPS = [
+    Support(f"strap {n}", "copper-rrr-100", 1, Band(1e-8, 3e-8, 1e-7), 0.15, "shield", "platform")
+    for n in (1, 2, 3)
+]
+
+
+def test_what_is_drawn_for_the_temperatures_is_drawn_for_their_difference() -> None:
+    """Much that is unsure, each only a range: added up in quadrature the low end would lie below nothing."""
+    lag = Lag("shield", None, "unknown", "not-recorded")
+    vague = replace(phosphor_bronze_loom(), material=None, diameter_m=None, count=4, lags=(lag,))
+    heater = Source("s", "heater", "platform", Band(0.0, None, 0.03))
+    moved = difference(bench_a(), [GREASED], [GREASED, vague, heater])["platform"]
+    after = balance(bench_a(), [GREASED, vague, heater]).temperatures["platform"]
+    assert after.low is not None
+    assert moved.low is not None
+    assert moved.low > 0.0
+    assert moved.low == pytest.approx(after.low - 3.18, abs=0.003)
+
+
+def test_what_is_drawn_cancels_where_it_is_in_both() -> None:
+    build: list[Element] = [GREASED, *STRAPS]
+    still = difference(bench_a(), build, build)["platform"]
+    assert (still.low, still.high) == (0.0, 0.0)
+    little = difference(bench_a(), build, [*build, Source("s", power_W=0.001)])["platform"]
+    assert half_K(little) < 0.002
 
 
 def test_a_cooler_of_which_nothing_can_be_made_is_refused() -> None:

@@ -45,8 +45,8 @@ def test_what_one_material_gets_wrong_is_drawn_once_for_all_of_it() -> None:
     state = find_state(bench_a(), [GREASED, *STRAPS])
     found = influences(state, changes_of(state))
     shared = [n for n, row in enumerate(found.shared.tolist()) if row >= 0]
-    down, up = sampled._draws(found)
+    drawn = sampled.drawn_alike(found, found.causes.group.tolist(), found.causes.count)
     assert len(shared) == 3
-    assert (up[:, shared[0]] == up[:, shared[2]]).all()
-    assert (down[:, shared[0]] == down[:, shared[1]]).all()
-    assert not (up[:, 0] == up[:, 1]).all()
+    assert (drawn[:, shared[0]] == drawn[:, shared[2]]).all()
+    assert (drawn[:, shared[0]] == drawn[:, shared[1]]).all()
+    assert not (drawn[:, 0] == drawn[:, 1]).all()
