@@ -166,6 +166,10 @@ def window_heat(material: str, area_m2: float, source_K: float, window_K: float)
     50 to 300 µm again; the band holds it. The window's own temperature is usually unknown: silica may sit at
     40 to 90 K, sapphire near the stage that holds it.
 
+    Where silica cuts off depends on its thickness: about 4.7 µm at one millimetre, 4.2 µm at a few, 3.5 µm
+    in a thick plate, less in grades with much water (from memory). The band holds all of it, a factor of
+    eight in what passes of 300 K and little in what is absorbed; measure the plate where that matters.
+
     A window under vacuum can implode. This result is no approval to fit or pump one: the maker's rating,
     local rules and a competent person decide.
 
