@@ -8,7 +8,7 @@ from sqlmodel import Session
 from server.cooldowns import residual, rules, trends
 from server.cooldowns.finding import Sheet, cooldowns_of, sheets, under_way
 from server.cooldowns.models import Cooldown, TrendBreak
-from server.cooldowns.residual_rules import Residual
+from server.cooldowns.residual_rules import INSIDE, NOT_COMPARABLE, OUTSIDE, Residual
 from server.cooldowns.rules import Usual
 from server.cooldowns.trends import PHASES
 from server.cooldowns.views import Trouble
@@ -34,6 +34,18 @@ class Row:
     reasons: Sequence[Revision]
     breaks: Sequence[TrendBreak]
     """Breaks of the trend between it and the one before."""
+
+    @property
+    def verdict(self) -> str:
+        """Outside where one stage is; inside where one is and none outside."""
+        verdicts = [row.verdict for row in self.residuals]
+        return next((word for word in (OUTSIDE, INSIDE) if word in verdicts), NOT_COMPARABLE)
+
+    @property
+    def why(self) -> str:
+        """Why nothing can be compared."""
+        reasons = [row.reason for row in self.residuals if row.reason]
+        return reasons[0] if reasons and self.verdict == NOT_COMPARABLE else ""
 
     @property
     def stages(self) -> Sequence[Residual]:

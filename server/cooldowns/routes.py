@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 from sqlmodel import Session
 
-from server.cooldowns import forms, list_views, marks, reference, service, views
+from server.cooldowns import forms, list_views, listed, marks, reference, service, views
 from server.cooldowns.forms import Here
 from server.cooldowns.views import Trouble
 from server.cryostats import contents, drafts, guards
@@ -40,6 +40,7 @@ def similar(
     session: ReadSession,
     revision: Number = None,
     draft: Number = None,
+    before: Number = None,
 ) -> Response:
     """The last cooldown of a configuration like a revision or a draft: a part of another page, or a page."""
     cryostat = guards.find(session, slug)
@@ -51,7 +52,7 @@ def similar(
     else:
         number = cryostat.revision if revision is None else min(revision, cryostat.revision)
         puts, of_what = contents.elements(session, cryostat, number), f"revision {number}"
-    view = views.alike(session, cryostat, puts, of_what)
+    view = views.alike(session, cryostat, puts, of_what, before)
     return render(request, SIMILAR, view, block="part" if wants_part(request) else None)
 
 
@@ -168,6 +169,15 @@ def take_back(
         return "Taken back. It stays in the book and says so."
 
     return _step(request, session, person, (slug, number, f"take-back-{entry_id}"), form, do)
+
+
+@router.post("/{number}/checklists")
+def begin_checklist(
+    request: Request, slug: str, number: int, person: CurrentPerson, session: WriteSession, form: SentForm
+) -> Response:
+    """A checklist for this cooldown; on to its page."""
+    found = listed.begin(session, person, slug, number, form.text("list"), now())
+    return done(request, found, "The checklist is begun.")
 
 
 @router.post("/{number}/marks")

@@ -98,6 +98,8 @@ class CooldownView:
     now_K: Mapping[str, float]
     unwritten_marks: int
     cooler_points: int
+    checklists: Mapping[str, str]
+    """Checklists begun for this cooldown: list → its address."""
     may_write: bool
     may_step: bool
     steward: bool
@@ -146,12 +148,18 @@ def show(
         kinds=_kinds(sheet.phase),
         now_K=marks.now_K(session, sheet, now) if sheet.cooldown.ended_at is None else {},
         unwritten_marks=len(marks.shown(session, sheet, now)) if grade >= OPERATE else 0,
-        cooler_points=len(reference.points(sheet)),
+        cooler_points=0 if rules.newest(sheet.entries, entry_kinds.COOLER) else len(reference.points(sheet)),
+        checklists=_checklists(sheet),
         may_write=grade >= OPERATE,
         may_step=grade >= OPEN,
         steward=grade >= STEWARD,
         trouble=trouble or Trouble(),
     )
+
+
+def _checklists(sheet: Sheet) -> dict[str, str]:
+    rows = [row for row in rules.counting(sheet.entries) if row.kind == entry_kinds.CHECKLIST]
+    return {row.data["list"]: row.data["address"] for row in rows}
 
 
 def _lines(sheet: Sheet, person: Person) -> list[Line]:
@@ -177,7 +185,13 @@ STEP_VALUES = {
     ),
     entry_kinds.WARMING: WARMED,
 }
-STEP_TEXTS = {"verdict": "Go or no-go", "despite": "Despite it", "state": "State after", "version": "Version"}
+STEP_TEXTS = {
+    "list": "List",
+    "verdict": "Go or no-go",
+    "despite": "Despite it",
+    "state": "State after",
+    "version": "Version",
+}
 
 
 def values(entry: CooldownEntry) -> tuple[tuple[str, str], ...]:
@@ -248,6 +262,11 @@ def _marks(sheet: Sheet) -> dict[str, dict[str, str]]:
     found: dict[str, dict[str, str]] = {}
     for mark in rules.marks(sheet.cooldown, sheet.entries):
         found.setdefault(mark.stage, {})[mark.target] = in_unit(mark.took_s, "h")
+    cold_s = trends.took(sheet).get("cool")
+    base = residual.measured_K(rules.newest(sheet.entries, entry_kinds.BASE))
+    for stage in base or {}:
+        if cold_s is not None:
+            found.setdefault(stage, {}).setdefault("base", in_unit(cold_s, "h"))
     return {stage: found[stage] for stage in sheet.cryostat.stages if stage in found}
 
 
