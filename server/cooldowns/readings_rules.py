@@ -38,7 +38,7 @@ class Clean:
         """Each hour with its stretch of the readings."""
         hours = self.times_ms // HOUR_MS
         starts = np.flatnonzero(np.diff(hours, prepend=-1))
-        ends = [*starts[1:].tolist(), len(hours)]
+        ends = [*starts[1:].tolist(), len(hours)][: len(starts)]
         pairs = zip(starts.tolist(), ends, strict=True)
         return [(int(hours[start]), slice(start, end)) for start, end in pairs]
 

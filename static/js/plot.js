@@ -50,5 +50,6 @@ function watch(svg) {
 
 document.addEventListener("DOMContentLoaded", () => {
   for (const svg of document.querySelectorAll("svg[data-zoom]")) watch(svg);
-  for (const hint of document.querySelectorAll("[data-zoom-hint]")) hint.hidden = false;
+  const fine = matchMedia("(pointer: fine)").matches;
+  for (const hint of document.querySelectorAll("[data-zoom-hint]")) hint.hidden = !fine;
 });

@@ -118,6 +118,11 @@ def test_gaps_are_no_readings(books: Books) -> None:
     assert stretch(books)[0] == [0.0, 180.0]
 
 
+def test_a_batch_of_gaps_alone_stores_nothing(books: Books) -> None:
+    told = some(*books, [float("nan")] * 3)
+    assert (told.new, told.gaps) == (0, 3)
+
+
 @pytest.mark.parametrize(
     ("times", "values", "words"),
     [
