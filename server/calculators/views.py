@@ -15,7 +15,8 @@ from server.physics.thermal.calculators import calculator, calculators
 from server.physics.thermal.evidence import TAGS, Evidence, all_evidence, evidence_counts
 from server.units import unit_named
 
-TORQUE = ("preload", "screw")
+TORQUE = ("preload", "screw", "clamping")
+"""In the key of every calculator by whose result somebody might tighten a screw."""
 
 
 @dataclass(frozen=True)

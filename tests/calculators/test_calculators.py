@@ -83,7 +83,7 @@ def test_a_band_is_never_told_without_its_ends() -> None:
     assert forms.shown(Output("x", "X", "W", Band(0.001, 0.002, 0.004), "")) == "2.0 mW (1.0–4.0)"
 
 
-@pytest.mark.parametrize("key", ["preload", "screw-check"])
+@pytest.mark.parametrize("key", ["preload", "screw-check", "clamping", "clamping-discs"])
 def test_a_torque_asks_for_the_maker_first(key: str, member_client: TestClient) -> None:
     page = member_client.get(f"/calculators/{key}").text
     assert page.index("value comes first") < page.index("Result")
