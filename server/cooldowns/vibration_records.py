@@ -35,6 +35,7 @@ SLOWEST_HZ, FASTEST_HZ = 0.1, 1e6
 RATES_AGREE = 0.01
 """A rate that is typed and one that is in the file are the same within this share."""
 LONGEST_PLACE = 120
+AS_SPACES = str.maketrans(";\t,", "   ")
 Samples = NDArray[np.float64]
 
 
@@ -111,10 +112,11 @@ def _npy(content: bytes) -> Content:
 
 
 def _text(content: bytes) -> Content:
-    lines = content.decode("utf-8-sig").splitlines()
-    table = np.loadtxt(
-        [line.replace(";", " ").replace("\t", " ").replace(",", " ") for line in lines], ndmin=2
-    )
+    lines = [line.partition("#")[0].translate(AS_SPACES) for line in content.decode("utf-8-sig").splitlines()]
+    said = [line for line in lines if line.strip()]
+    if len(said) < FEWEST:
+        raise _not_kept(f"This is no record: text has a sample on each of at least {FEWEST} lines")
+    table = np.loadtxt(said, comments=None, ndmin=2)
     if table.shape[1] == 1:
         return Content("text", table[:, 0])
     if table.shape[1] != 2:
@@ -177,8 +179,12 @@ def _faults(about: About, found: Content, now: datetime) -> dict[str, str]:
     wrong |= text_faults("note", "the note", about.note, 2000)
     if not about.place.strip():
         wrong["place"] = "Enter where the sensor stood, such as platform, beside the sample"
-    choices = (("unit", about.unit, UNITS), ("axis", about.axis, AXES))
-    choices += (("cooler", about.cooler, STANDINGS), ("pump", about.pump, STANDINGS))
+    choices: list[tuple[str, str, tuple[str, ...]]] = [
+        ("unit", about.unit, UNITS),
+        ("axis", about.axis, AXES),
+        ("cooler", about.cooler, STANDINGS),
+        ("pump", about.pump, STANDINGS),
+    ]
     wrong |= {
         name: f"Choose one of {', '.join(known)}" for name, value, known in choices if value not in known
     }

@@ -17,11 +17,11 @@ BEGIN = datetime(2026, 3, 14, tzinfo=ZoneInfo(VIENNA)).timestamp()
 
 
 def curve(
-    values: list[float], step_s: float = 60.0, label: str = "Platform", unit: str = "K", **more: bool
+    values: list[float], step_s: float = 60.0, label: str = "Platform", unit: str = "K", decades: bool = False
 ) -> Curve:
-    numbers = np.array(values)
-    times_s = BEGIN + step_s * np.arange(len(values))
-    return Curve(label, unit, times_s, numbers, numbers, 4 * step_s, **more)
+    numbers = np.array(values, np.float64)
+    times_s = np.array([BEGIN + step_s * n for n in range(len(values))], np.float64)
+    return Curve(label, unit, times_s, numbers, numbers, 4 * step_s, decades)
 
 
 def drawn(*curves: Curve, **more: object) -> Drawing:
