@@ -17,6 +17,7 @@ APPEND_ONLY = (
     "planned_step",
     "part_photograph",
     "part_withdrawal",
+    "port_retired",
 )
 
 
@@ -25,6 +26,7 @@ def upgrade() -> None:
     _counters()
     _planned_samples()
     _part_photographs()
+    _ports()
     # In use follows from the elements from now on, and is no longer told.
     op.execute("UPDATE part SET state = 'shelf' WHERE state = 'in-use'")
     for table in APPEND_ONLY:
@@ -132,6 +134,7 @@ def _part_photographs() -> None:
     op.create_index(op.f("ix_part_photograph_part_id"), "part_photograph", ["part_id"])
     op.create_table(
         "part_withdrawal",
+        "port_retired",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("photograph_id", sa.Integer(), nullable=False),
         sa.Column("reason", sa.String(), nullable=False),
@@ -148,7 +151,24 @@ def _part_photographs() -> None:
     )
 
 
+def _ports() -> None:
+    op.add_column("port", sa.Column("carries", sa.String(), server_default="dc", nullable=False))
+    op.create_table(
+        "port_retired",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("port_id", sa.Integer(), nullable=False),
+        sa.Column("reason", sa.String(), nullable=False),
+        sa.Column("at", db.UTC(), nullable=False),
+        sa.Column("by_name", sa.String(), nullable=False),
+        sa.Column("by_id", sa.Integer(), nullable=True),
+        sa.ForeignKeyConstraint(["port_id"], ["port.id"], name=op.f("fk_port_retired_port_id_port")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_port_retired")),
+        sa.UniqueConstraint("port_id", name=op.f("uq_port_retired_port_id")),
+    )
+
+
 def downgrade() -> None:
     """Back; the triggers of a table go with it."""
     for table in reversed(APPEND_ONLY):
         op.drop_table(table)
+    op.drop_column("port", "carries")

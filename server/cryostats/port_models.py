@@ -19,7 +19,22 @@ class Port(Row, table=True):
     name: str
     kind: str
     pins: int
+    carries: str = Field(default="dc", sa_column_kwargs={"server_default": "dc"})
+    """`dc`: pins for single lines; `coax`: each a coaxial connector."""
     note: str = ""
+    at: datetime = Field(sa_type=UTC)
+    by_name: str
+    by_id: int | None = None
+
+
+class PortRetired(Row, table=True):
+    """A port that is no longer there, and why. What was on it stays in the book."""
+
+    __tablename__ = "port_retired"
+
+    id: int | None = Field(default=None, primary_key=True)
+    port_id: int = Field(foreign_key="port.id", unique=True)
+    reason: str
     at: datetime = Field(sa_type=UTC)
     by_name: str
     by_id: int | None = None
@@ -81,5 +96,5 @@ class ContinuityLine(Row, table=True):
     note: str = ""
 
 
-for model in (Port, PinEntry, ContinuityTest, ContinuityLine):
+for model in (Port, PortRetired, PinEntry, ContinuityTest, ContinuityLine):
     append_only(model)

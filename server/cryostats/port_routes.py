@@ -4,11 +4,12 @@ from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
-from server.cryostats import guards, port_views, ports
-from server.cryostats.port_rules import Readings, pin_numbers, resistance, table
+from server.cryostats import guards, port_views, ports, tabular
+from server.cryostats.port_rules import DC, Entered, Readings, pin_numbers, resistance, table
 from server.cryostats.ports import Said
 from server.db import ReadSession, WriteSession, now
 from server.errors import Refused
+from server.files.uploads import Sent, SentUpload
 from server.people.guards import CurrentPerson
 from server.units import BadNumber
 from server.web.forms import Form, SentForm
@@ -32,10 +33,9 @@ def add(
 ) -> Response:
     """A port."""
     try:
-        pins = form.whole("pins")
-        port = ports.add(
-            session, person, slug, form.text("name"), form.text("kind"), pins, form.text("note"), now()
-        )
+        pins, carries = form.whole("pins"), form.text("carries") or DC
+        said = Entered(form.text("name"), form.text("kind"), pins, form.text("note"), carries)
+        port = ports.add(session, person, slug, said, now())
     except Refused as refused:
         return _again(request, session, person, slug, form, refused)
     return done(request, f"/cryostats/{slug}/ports", f"Port {port.name} is in the book.")
@@ -69,14 +69,29 @@ def _numbers(form: Form) -> tuple[int, ...]:
         raise Refused("Nothing was stored.", {"pin": str(problem)}) from None
 
 
+@router.post("/{number}/retire")
+def retire(
+    request: Request, slug: str, number: int, person: CurrentPerson, session: WriteSession, form: SentForm
+) -> Response:
+    """A port is no longer there."""
+    try:
+        ports.retire(session, person, slug, number, form.text("reason"), now())
+    except Refused as refused:
+        fields = {f"{name}.{number}": text for name, text in refused.fields.items()}
+        return _again(request, session, person, slug, form, Refused(refused.message, fields), number)
+    return done(request, f"/cryostats/{slug}/ports", "The port is retired; what was on it stays in the book.")
+
+
 @router.post("/tests")
 def measure(
-    request: Request, slug: str, person: CurrentPerson, session: WriteSession, form: SentForm
+    request: Request, slug: str, person: CurrentPerson, session: WriteSession, sent: SentUpload
 ) -> Response:
-    """A table of continuity and isolation, typed or pasted."""
-    at = now()
+    """A table of continuity and isolation, typed, pasted, or from a file."""
+    at, form = now(), sent.form
     day = today(request, at)
-    said, faults = _readings(form, day)
+    text, wrong = _table(sent)
+    said, faults = _readings(form, text, day)
+    faults |= wrong
     try:
         test = ports.measure(session, person, slug, said, at, day, faults)
     except Refused as refused:
@@ -84,8 +99,21 @@ def measure(
     return done(request, f"/cryostats/{slug}/ports/tests/{test.id}", "The test is in the book.")
 
 
-def _readings(form: Form, today_is: date) -> tuple[Readings, dict[str, str]]:
-    text = form.text("table")
+def _table(sent: Sent) -> tuple[str, dict[str, str]]:
+    """The table as text, from the one place where it is; and what is wrong with the file."""
+    text, files = sent.form.text("table"), sent.under("file")
+    if not files:
+        return text, {}
+    if text or len(files) > 1:
+        return text, {"file": "Send one file, or paste the table; not both"}
+    try:
+        return tabular.decoded(files[0].content), {}
+    except tabular.Unreadable as problem:
+        where = f"line {problem.line}: " if problem.line else ""
+        return "", {"file": f"{files[0].name or 'The file'}, {where}{problem}"}
+
+
+def _readings(form: Form, text: str, today_is: date) -> tuple[Readings, dict[str, str]]:
     lines, faults = table(text) if text else ((), {})
     mount_shield_ohm, more, day = None, False, today_is
     try:

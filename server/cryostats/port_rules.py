@@ -13,8 +13,10 @@ from server.units import BadNumber, parse_quantity
 LINE, FREE, DEAD = "line", "free", "dead"
 PIN_STATES = {LINE: "carries a line", FREE: "free", DEAD: "dead"}
 LIDS = {"off": "lid off", "on": "lid on"}
-THROUGH_PINS = ("wire", "ribbon", "heater-leads", "thermometer-leads")
-"""Kinds whose conductors come in by pins; a coax has a connector of its own."""
+DC, COAX = "dc", "coax"
+CARRIES = {DC: "pins for dc lines", COAX: "coaxial connectors"}
+THROUGH = {DC: ("wire", "ribbon", "heater-leads", "thermometer-leads"), COAX: ("coax",)}
+"""Kinds whose conductors come in by pins, and those that need a coaxial connector for each line."""
 MOST_PINS = 500
 MOST_LINES = 2000
 LONGEST_LINE = 200
@@ -24,7 +26,7 @@ OPEN_WORDS = ("open", "no", "-", "∞", "inf")
 
 @dataclass(frozen=True)
 class Lines:
-    """How many lines a configuration brings in through pins: by element, and in all.
+    """How many lines of one sort a configuration brings in: by element, and in all.
 
     `unknown` are the titles of those whose count nobody wrote down: the total is then the least there are.
     """
@@ -44,7 +46,7 @@ class Lines:
 
 @dataclass(frozen=True)
 class Pins:
-    """The pins of all ports together."""
+    """The pins, or the connectors, of all ports of one sort together."""
 
     there: int
     dead: int
@@ -81,13 +83,13 @@ class Readings:
     note: str = ""
 
 
-def lines_of(elements: Iterable[Put]) -> Lines:
-    """The lines that come in through the vessel by pins. A run that begins further in needs none."""
+def lines_of(elements: Iterable[Put], carries: str = DC) -> Lines:
+    """The lines that come in through the vessel, dc or coax. A run that begins further in needs no port."""
     return Lines(
         tuple(
             (put.title, _count(put))
             for put in elements
-            if put.kind in THROUGH_PINS and _from_outside(put.data.get("lengths_m"))
+            if put.kind in THROUGH[carries] and _from_outside(put.data.get("lengths_m"))
         )
     )
 
@@ -108,13 +110,26 @@ def _count(put: Put) -> int | None:
     return strands * traces
 
 
-def port_faults(name: str, kind: str, pins: int | None, note: str) -> dict[str, str]:
+@dataclass(frozen=True)
+class Entered:
+    """A port as somebody enters it."""
+
+    name: str
+    kind: str
+    pins: int | None
+    note: str = ""
+    carries: str = DC
+
+
+def port_faults(said: Entered) -> dict[str, str]:
     """What a new port gets wrong."""
-    found = text_faults("name", "it", name, 40) | text_faults("kind", "it", kind, LONGEST_LINE)
-    found |= text_faults("note", "the note", note, 2000)
-    if not name.strip():
+    found = text_faults("name", "it", said.name, 40) | text_faults("kind", "it", said.kind, LONGEST_LINE)
+    found |= text_faults("note", "the note", said.note, 2000)
+    if not said.name.strip():
         found["name"] = "Enter what stands on the port"
-    if pins is None or not 1 <= pins <= MOST_PINS:
+    if said.carries not in CARRIES:
+        found["carries"] = "Choose what its contacts are"
+    if said.pins is None or not 1 <= said.pins <= MOST_PINS:
         found["pins"] = f"Enter how many pins it has, from 1 to {MOST_PINS}"
     return found
 

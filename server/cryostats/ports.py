@@ -9,10 +9,14 @@ from sqlmodel import Session, col, select
 
 from server.cryostats import contents, guards
 from server.cryostats.models import Cryostat
-from server.cryostats.port_models import ContinuityLine, ContinuityTest, PinEntry, Port
+from server.cryostats.port_models import ContinuityLine, ContinuityTest, PinEntry, Port, PortRetired
 from server.cryostats.port_rules import (
+    CARRIES,
+    DC,
     DEAD,
+    LINE,
     PIN_STATES,
+    Entered,
     Lines,
     Pins,
     Readings,
@@ -39,43 +43,66 @@ class Said:
 
 
 def of_cryostat(session: Session, cryostat: Cryostat) -> Sequence[Port]:
-    """Its ports, by name."""
+    """Its ports, by name, without those that are retired."""
     query = select(Port).where(Port.cryostat_id == cryostat.id).order_by(Port.name)
-    return session.exec(query).all()
+    return session.exec(query.where(col(Port.id).not_in(select(PortRetired.port_id)))).all()
 
 
-def add(
-    session: Session,
-    person: Person,
-    slug: str,
-    name: str,
-    kind: str,
-    pins: int | None,
-    note: str,
-    at: datetime,
-) -> Port:
+def retired(session: Session, cryostat: Cryostat) -> Sequence[tuple[Port, PortRetired]]:
+    """The ports that are no longer there, the last one first."""
+    query = select(Port, PortRetired).join(PortRetired, col(PortRetired.port_id) == col(Port.id))
+    query = query.where(Port.cryostat_id == cryostat.id)
+    return session.exec(query.order_by(col(PortRetired.id).desc())).all()
+
+
+def add(session: Session, person: Person, slug: str, said: Entered, at: datetime) -> Port:
     """A port with its pins, all of them free."""
     cryostat = guards.find(session, slug, lock=True)
     guards.need(session, person, cryostat, REWIRE)
-    found = port_faults(name, kind, pins, note)
-    if not found and any(row.name == name for row in of_cryostat(session, cryostat)):
-        found["name"] = f"There is a port “{name}” here already"
-    if found or pins is None:
+    found = port_faults(said)
+    query = select(Port.id).where(Port.cryostat_id == cryostat.id, Port.name == said.name)
+    if not found and session.exec(query).first() is not None:
+        found["name"] = f"There is, or was, a port “{said.name}” here already"
+    if found or said.pins is None:
         raise Refused("The port was not stored.", found)
     assert cryostat.id is not None
-    port = Port(
-        cryostat_id=cryostat.id,
-        name=name,
-        kind=kind,
-        pins=pins,
-        note=note,
-        at=at,
-        by_name=person.name,
-        by_id=person.id,
-    )
+    port = Port(cryostat_id=cryostat.id, at=at, by_name=person.name, by_id=person.id, **vars(said))
     session.add(port)
     session.flush()
-    history.note(session, person, f"cryostat/{slug}", f"Port {name} with {pins} pins", at)
+    words = f"Port {port.name} with {port.pins} {CARRIES[port.carries]}"
+    history.note(session, person, f"cryostat/{slug}", words, at)
+    return port
+
+
+def retire(
+    session: Session, person: Person, slug: str, number: int, reason: str, at: datetime
+) -> PortRetired:
+    """A port is no longer there. Lines come off it first; Conflict when it is retired already."""
+    cryostat = guards.find(session, slug, lock=True)
+    guards.need(session, person, cryostat, REWIRE)
+    port = _standing(session, cryostat, number)
+    found = text_faults("reason", "the reason", reason, 2000)
+    if not reason.strip():
+        found["reason"] = "Enter why it is no longer there"
+    carrying = [pin for pin, row in pins(session, cryostat).get(number, {}).items() if row.state == LINE]
+    if carrying and not found:
+        found["reason"] = f"Pin {min(carrying)} still carries a line; say first that it is free"
+    if found:
+        raise Refused("The port was not retired.", found)
+    row = PortRetired(port_id=number, reason=reason.strip(), at=at, by_name=person.name, by_id=person.id)
+    session.add(row)
+    session.flush()
+    history.note(session, person, f"cryostat/{slug}", f"Port {port.name} retired: {row.reason}", at)
+    return row
+
+
+def _standing(session: Session, cryostat: Cryostat, number: int) -> Port:
+    """One port that is there; NotFound, or Conflict when it is retired."""
+    port = find(session, cryostat, number)
+    query = select(PortRetired).where(PortRetired.port_id == number)
+    gone = session.exec(query).first()
+    if gone is not None:
+        raise Conflict(f"Port {port.name} is retired, says {gone.by_name}: {gone.reason}")
     return port
 
 
@@ -101,19 +128,13 @@ def pins(session: Session, cryostat: Cryostat) -> Mapping[int, Mapping[int, PinE
     return found
 
 
-def of_pin(session: Session, port: Port, pin: int) -> Sequence[PinEntry]:
-    """All that was written of one pin, newest first."""
-    query = select(PinEntry).where(PinEntry.port_id == port.id, PinEntry.pin == pin)
-    return session.exec(query.order_by(col(PinEntry.id).desc())).all()
-
-
 def connect(
     session: Session, person: Person, slug: str, port_number: int, said: Said, at: datetime
 ) -> tuple[PinEntry, ...]:
     """Say of pins what is on them. A dead pin must be said to be free before a line goes on it."""
     cryostat = guards.find(session, slug, lock=True)
     guards.need(session, person, cryostat, OPEN if said.state == DEAD else REWIRE)
-    port = find(session, cryostat, port_number)
+    port = _standing(session, cryostat, port_number)
     assert port.id is not None
     found = pins_faults(said.numbers, said.state, said.line, port.pins)
     found |= text_faults("note", "the note", said.note, 2000)
@@ -161,16 +182,17 @@ def _refuse_dead(session: Session, cryostat: Cryostat, port: Port, said: Said) -
         )
 
 
-def counted(session: Session, cryostat: Cryostat) -> Pins:
-    """The pins of all its ports together, and how many of them are dead."""
-    there = sum(port.pins for port in of_cryostat(session, cryostat))
-    by_port = pins(session, cryostat).values()
-    return Pins(there, sum(row.state == DEAD for port in by_port for row in port.values()))
+def counted(session: Session, cryostat: Cryostat, carries: str = DC) -> Pins:
+    """The pins, or the connectors, of all its ports of one sort together, and how many of them are dead."""
+    there = [port for port in of_cryostat(session, cryostat) if port.carries == carries]
+    by_port = pins(session, cryostat)
+    dead = sum(row.state == DEAD for port in there for row in by_port.get(port.id or 0, {}).values())
+    return Pins(sum(port.pins for port in there), dead)
 
 
-def needed(session: Session, cryostat: Cryostat, revision: int) -> Lines:
-    """The lines a revision brings in through pins."""
-    return lines_of(contents.elements(session, cryostat, revision).values())
+def needed(session: Session, cryostat: Cryostat, revision: int, carries: str = DC) -> Lines:
+    """The lines of one sort that a revision brings in."""
+    return lines_of(contents.elements(session, cryostat, revision).values(), carries)
 
 
 def measure(
@@ -231,3 +253,12 @@ def lines(session: Session, test: ContinuityTest) -> Sequence[ContinuityLine]:
     """What was measured, by port and pin."""
     query = select(ContinuityLine).where(ContinuityLine.test_id == test.id)
     return session.exec(query.order_by(ContinuityLine.port, col(ContinuityLine.pin))).all()
+
+
+def before(session: Session, test: ContinuityTest) -> tuple[ContinuityTest, Sequence[ContinuityLine]] | None:
+    """The last test of the same cryostat before this one, with its lines; None for the first."""
+    query = select(ContinuityTest).where(
+        ContinuityTest.cryostat_id == test.cryostat_id, col(ContinuityTest.id) < test.id
+    )
+    found = session.exec(query.order_by(col(ContinuityTest.id).desc()).limit(1)).first()
+    return (found, lines(session, found)) if found else None

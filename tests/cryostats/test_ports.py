@@ -8,17 +8,28 @@ import pytest
 import sqlalchemy as sa
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
 from server.cryostats import instruments, port_rules, ports
 from server.cryostats.models import Cryostat
-from server.cryostats.port_models import Port
-from server.cryostats.port_rules import Measured, Pins, Readings, lines_of, pin_numbers, resistance, table
+from server.cryostats.port_comparison import Moved, moved
+from server.cryostats.port_models import ContinuityLine, PinEntry, Port
+from server.cryostats.port_rules import (
+    COAX,
+    Entered,
+    Measured,
+    Pins,
+    Readings,
+    lines_of,
+    pin_numbers,
+    resistance,
+    table,
+)
 from server.cryostats.ports import Said
 from server.errors import Conflict, Forbidden, NotFound, Refused
 from server.people.models import Person
 from server.units import BadNumber
-from tests.factories import AT, a_bench, a_cryostat, give_grade, lid, logged, put, somebody, wire
+from tests.factories import AT, a_bench, a_cryostat, give_grade, lid, logged, put, somebody, token_of, wire
 
 TODAY = date(2026, 3, 14)
 HEAD = "port,pin,line,resistance [Ω],isolation [Ω],note\n"
@@ -30,7 +41,7 @@ def books(session: Session) -> tuple[Session, Person, Cryostat]:
     ada, cryostat = somebody(session), a_cryostat(session)
     logged(session, ada, cryostat, lid(), wire())
     for name in ("A", "B"):
-        ports.add(session, ada, cryostat.slug, name, "25-way", 25, "", AT)
+        ports.add(session, ada, cryostat.slug, Entered(name, "25-way", 25), AT)
     return session, ada, cryostat
 
 
@@ -77,6 +88,7 @@ def test_what_begins_further_in_or_is_a_coax_needs_no_pin_and_a_ribbon_needs_its
         {"key": "r", "kind": "ribbon", "count": 2, "traces": 12, "lengths_m": {"vessel-shield": 0.3}}
     )
     assert lines_of([inner, coax, ribbon]).needed == 24
+    assert lines_of([inner, coax, ribbon], COAX).needed == 4
 
 
 def test_an_unknown_count_is_said_and_not_taken_for_none() -> None:
@@ -90,7 +102,8 @@ def test_the_newest_entry_of_a_pin_holds_and_the_ones_before_stay(books: Books) 
     session, _, cryostat = books
     now = ports.pins(session, cryostat)[port_of(books).id or 0]
     assert (now[1].state, now[2].state, now[2].line) == ("dead", "line", "dc 2")
-    assert [row.state for row in ports.of_pin(session, port_of(books), 1)] == ["dead", "line"]
+    written = session.exec(select(PinEntry.state).where(PinEntry.pin == 1).order_by(col(PinEntry.id))).all()
+    assert written == ["line", "dead"]
 
 
 def test_no_line_goes_on_a_dead_pin_until_somebody_says_it_is_free(books: Books) -> None:
@@ -126,7 +139,10 @@ def test_what_cannot_be_a_port_is_refused_at_its_field(
     books: Books, name: str, pins: int | None, field: str
 ) -> None:
     session, ada, cryostat = books
-    assert fields_refused(lambda: ports.add(session, ada, cryostat.slug, name, "", pins, "", AT)) == {field}
+    said = Entered(name, "", pins)
+    assert fields_refused(lambda: ports.add(session, ada, cryostat.slug, said, AT)) == {field}
+    other = Entered("D", "", 4, carries="light")
+    assert fields_refused(lambda: ports.add(session, ada, cryostat.slug, other, AT)) == {"carries"}
 
 
 @pytest.mark.parametrize(
@@ -223,7 +239,7 @@ def test_whoever_may_open_says_dead_and_measures_and_whoever_may_rewire_connects
     with pytest.raises(Forbidden, match="grade 3"):
         connect(books, 2, by=ben)
     with pytest.raises(Forbidden, match="grade 3"):
-        ports.add(session, ben, cryostat.slug, "C", "", 4, "", AT)
+        ports.add(session, ben, cryostat.slug, Entered("C", "", 4), AT)
 
 
 def test_a_port_of_another_cryostat_is_not_found(books: Books) -> None:
@@ -258,10 +274,10 @@ def test_the_page_counts_too_few_pins_and_then_enough(member_client: TestClient,
     assert "too few pins" in member_client.get(home).text
     assert member_client.post(home, data={"name": "B", "pins": "5"}).status_code == 303
     page = member_client.get(home).text
-    assert "24 lines needed, 25 of 25 pins usable (0 dead)" in page
+    assert "24 dc lines needed, 25 of 25 pins usable (0 dead)" in page
     assert "enough pins" in page
     member_client.post(f"{home}/1/pins", data={"pin": "1-2", "state": "dead"})
-    assert "24 lines needed, 23 of 25 pins usable (2 dead)" in member_client.get(home).text
+    assert "24 dc lines needed, 23 of 25 pins usable (2 dead)" in member_client.get(home).text
 
 
 def test_an_open_draft_is_counted_as_well(
@@ -279,7 +295,7 @@ def test_an_open_draft_is_counted_as_well(
     member_client.post(home, data={"name": "A", "pins": "25"})
     page = member_client.get(home).text
     assert "Draft “Spring”" in page
-    assert "34 lines needed, 25 of 25 pins usable" in page
+    assert "34 dc lines needed, 25 of 25 pins usable" in page
 
 
 def test_a_pasted_table_is_stored_and_shown(member_client: TestClient, home: str) -> None:
@@ -361,3 +377,145 @@ def test_more_pins_than_a_port_can_have_are_refused_before_they_are_counted_out(
 
     with pytest.raises(BadNumber, match="at once"):
         pin_numbers(",".join(["1-9999"] * 1000))
+
+
+# ------------------------------------------------------------------- coax apart, retired ports, the last test
+
+
+def test_coax_is_counted_apart_against_coaxial_connectors(books: Books) -> None:
+    session, ada, cryostat = books
+    ports.add(session, ada, cryostat.slug, Entered("RF", "", 4, carries=COAX), AT)
+    coax = {"key": "rf", "kind": "coax", "count": 6, "lengths_m": {"vessel-platform": 0.5}}
+    found = lines_of([put(coax), put(wire())], COAX)
+    assert (found.needed, lines_of([put(coax), put(wire())]).needed) == (6, 24)
+    assert (ports.counted(session, cryostat, COAX), ports.counted(session, cryostat)) == (
+        Pins(4, 0),
+        Pins(50, 0),
+    )
+
+
+def test_a_retired_port_is_not_counted_takes_no_line_and_stays_in_the_book(books: Books) -> None:
+    session, ada, cryostat = books
+    number = port_of(books).id or 0
+    connect(books, 1)
+    assert fields_refused(lambda: ports.retire(session, ada, cryostat.slug, number, "Leaks", AT)) == {
+        "reason"
+    }
+    connect(books, 1, state="free", line="")
+    assert fields_refused(lambda: ports.retire(session, ada, cryostat.slug, number, " ", AT)) == {"reason"}
+    ports.retire(session, ada, cryostat.slug, number, "Leaks", AT)
+    assert ports.counted(session, cryostat) == Pins(25, 0)
+    assert [(port.name, gone.reason) for port, gone in ports.retired(session, cryostat)] == [("A", "Leaks")]
+    for call in (
+        lambda: ports.retire(session, ada, cryostat.slug, number, "Again", AT),
+        lambda: ports.connect(session, ada, cryostat.slug, number, Said((1,), "free"), AT),
+    ):
+        with pytest.raises(Conflict, match="retired, says Ada: Leaks"):
+            call()
+    again = Entered("A", "", 4)
+    assert fields_refused(lambda: ports.add(session, ada, cryostat.slug, again, AT)) == {"name"}
+    assert fields_refused(lambda: measure(books, Measured("A", 1))) == {"table"}
+
+
+WAS_MORE = "isolation was > 200 MΩ"
+
+
+def line(**more: Any) -> ContinuityLine:
+    return ContinuityLine(**{"test_id": 1, "port": "A", "pin": 1, **more})
+
+
+@pytest.mark.parametrize(
+    ("now", "then", "mark", "words"),
+    [
+        ({"resistance_ohm": 12.0}, {"resistance_ohm": 12.4}, "same", "as before"),
+        ({"resistance_ohm": 12.0}, {"resistance_ohm": 10.0}, "worse", "resistance was 10 Ω"),
+        ({"resistance_ohm": 10.0}, {"resistance_ohm": 12.0}, "better", "resistance was 12 Ω"),
+        ({"resistance_ohm": 0.6}, {"resistance_ohm": 0.2}, "same", "as before"),
+        ({"open": True}, {"resistance_ohm": 12.0}, "worse", "now open"),
+        ({"resistance_ohm": 12.0}, {"open": True}, "better", "through again"),
+        ({"isolation_ohm": 3e6}, {"isolation_ohm": 2e8, "isolation_more": True}, "worse", WAS_MORE),
+        ({"isolation_ohm": 2e8, "isolation_more": True}, {"isolation_ohm": 2e9}, "same", "as before"),
+        ({"isolation_ohm": 2e9}, {"isolation_ohm": 3e6}, "better", "isolation was 3 MΩ"),
+        ({}, {"resistance_ohm": 12.0}, "same", "as before"),
+    ],
+)  # fmt: skip
+def test_a_line_is_told_against_itself_in_the_last_test(
+    now: dict[str, Any], then: dict[str, Any], mark: str, words: str
+) -> None:
+    """A tenth of a resistance, a tenfold isolation: common practice, no source."""
+    assert moved(line(**now), line(**then)) == Moved(mark, words)
+
+
+def test_a_line_that_was_not_measured_last_time_says_so() -> None:
+    assert moved(line(), None).mark == "new"
+
+
+def test_the_page_of_a_test_compares_it_with_the_last_one(member_client: TestClient, home: str) -> None:
+    member_client.post(home, data={"name": "A", "pins": "25"})
+    first = {
+        "table": HEAD + "A,1,dc 1,12.3,> 200 MΩ,\nA,3,dc 3,9,,\n",
+        "lid": "off",
+        "mount_shield": "> 200 MΩ",
+    }
+    member_client.post(f"{home}/tests", data=first)
+    file = [("file", ("lines.csv", (HEAD + "A;1;dc 1;open;;\n".replace(";", ",")).encode(), "text/csv"))]
+    made = member_client.post(f"{home}/tests", data={"lid": "off", "mount_shield": "3 kΩ"}, files=file)
+    assert made.status_code == 303, made.text
+    page = member_client.get(made.headers["location"]).text
+    for words in ("now open", "Not measured this time: 1", "A 3 dc 3", "isolation was &gt; 200 MΩ"):
+        assert words in page
+    assert "3 kΩ" in member_client.get(home).text
+
+
+@pytest.mark.parametrize(
+    ("content", "text", "said"),
+    [
+        (b"port,pin\nA,\x00\n", "", "lines.csv, line 2"),
+        (b"port,pin\nA,x\n", "", "Line 2, pin"),
+        (b"port,pin\nA,1\n", "port,pin\nA,1\n", "not both"),
+    ],
+)
+def test_a_file_that_cannot_be_read_stores_nothing_and_says_the_line(
+    member_client: TestClient, home: str, content: bytes, text: str, said: str
+) -> None:
+    member_client.post(home, data={"name": "A", "pins": "25"})
+    file = [("file", ("lines.csv", content, "text/csv"))]
+    answer = member_client.post(f"{home}/tests", data={"lid": "off", "table": text}, files=file)
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert "Nothing measured yet" in member_client.get(home).text
+
+
+def test_a_port_is_retired_through_the_page(member_client: TestClient, home: str) -> None:
+    member_client.post(home, data={"name": "A", "pins": "25"})
+    wrong = member_client.post(f"{home}/1/retire", data={"reason": ""})
+    assert 'id="f-reason-1-error"' in wrong.text
+    assert member_client.post(f"{home}/1/retire", data={"reason": "Leaks"}).status_code == 303
+    page = member_client.get(home).text
+    assert "Retired ports" in page
+    assert "Leaks" in page
+    assert member_client.post(f"{home}/1/retire", data={"reason": "Leaks"}).status_code == 409
+
+
+def test_a_program_enters_ports_and_tests(
+    app: FastAPI, client: TestClient, home: str, member: Person
+) -> None:
+    ben = {"Authorization": f"Bearer {token_of(app.state.engine, member)}"}
+    here = f"/api/v1{home}"
+    made = client.post(here, json={"name": "A", "count": 25}, headers=ben)
+    assert (made.status_code, made.json()["carries"]) == (201, "dc")
+    pins = client.post(f"{here}/1/pins", json={"pins": [1, 2], "state": "dead"}, headers=ben)
+    assert [row["state"] for row in pins.json()] == ["dead", "dead"]
+    sent = {"lid": "on", "lines": [{"port": "A", "pin": 3, "resistance_ohm": 12.3}]}
+    test = client.post(f"{here}/tests", json=sent, headers=ben)
+    assert (test.status_code, test.json()["last"], test.json()["lines"][0]["since"]) == (201, None, None)
+    second = client.post(f"{here}/tests", json=sent, headers=ben).json()
+    assert (second["last"], second["lines"][0]["since"]) == (1, "as before")
+    found = client.get(here, headers=ben).json()
+    assert (found["counts"][0]["needed"], found["counts"][0]["usable"], len(found["tests"])) == (24, 23, 2)
+    assert client.get(f"{here}/tests/1", headers=ben).json() == test.json()
+    assert client.get(f"{here}/tests/9", headers=ben).status_code == 404
+    for body in ({}, sent | {"lid": "ajar"}, sent | {"lines": [{"port": "A", "pin": 99}]}, sent | {"x": 1}):
+        assert client.post(f"{here}/tests", json=body, headers=ben).status_code == 422, body
+    assert client.post(f"{here}/1/retire", json={"reason": "Leaks"}, headers=ben).status_code == 204
+    assert client.get(here).status_code == 401

@@ -16,7 +16,7 @@ from server.cryostats import dirt, parts, ports, search_models, searching, servi
 from server.cryostats.dirt_rules import Said
 from server.cryostats.models import Cryostat
 from server.cryostats.part_rules import Described
-from server.cryostats.port_rules import Measured, Readings
+from server.cryostats.port_rules import Entered, Measured, Readings
 from server.cryostats.search_rules import Done, in_force, out_of_order, span_of, words_in
 from server.people.models import Person
 from tests.factories import AT, a_bench, a_cryostat, change, lid, logged, somebody, wire
@@ -38,7 +38,7 @@ def books(session: Session) -> tuple[Session, Person, Cryostat]:
     )
     service.log_change(session, ada, cryostat.slug, second, AT)
     dirt.write(session, ada, cryostat.slug, Said("solid", "Polyimide tape", note="by the window"), AT)
-    ports.add(session, ada, cryostat.slug, "A", "", 25, "", AT)
+    ports.add(session, ada, cryostat.slug, Entered("A", "", 25), AT)
     ports.connect(session, ada, cryostat.slug, 1, ports.Said((7,), "line", "gate sense"), AT)
     test = Readings(TODAY, "off", (Measured("A", 7, "gate sense", note="flaky lug"),), note="after the move")
     ports.measure(session, ada, cryostat.slug, test, AT, TODAY, {})
