@@ -12,6 +12,7 @@ WORDS = {
     "delta": "δ",
     "Delta": "Δ",
     "theta": "θ",
+    "eta": "η",
     "lambda": "λ",
     "mu": "µ",
     "pi": "π",
