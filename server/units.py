@@ -16,10 +16,11 @@ from server.physics.materials import awg_diameter_m
 from server.physics.statistics.bands import Band
 
 Quantity = float | Band | None
-LONGEST = 80
+LONGEST = 120
 MOST_DIGITS = 4
 NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 UNIT = r"(?:1/[^\s\d]+|[^\s\d+.,–-][^,–]*?)??"
+BEST_AND_RANGE = re.compile(r"(?i)(.+?)\s*\(((?:[+-]?[0-9.]|AWG|\?).*)\)")
 ONE_OR_RANGE = re.compile(rf"({NUMBER})\s*({UNIT})\s*(?:(?:–|-|to\b)\s*({NUMBER})\s*({UNIT}))?")
 TIMES_TEN = re.compile(r"\s*[·×x*]\s*10(?:\^([+-]?[0-9]+)|([+-][0-9]+)|([⁻⁺]?[⁰¹²³⁴⁵⁶⁷⁸⁹]+))")
 GROUPED = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}(?:\s[0-9]{3})+(?![0-9])")
@@ -236,12 +237,16 @@ def _per(found: re.Match[str]) -> str:
 def parse_quantity(text: str, suffix: str, default_unit: str | None) -> Quantity:
     """What somebody typed into a field whose name ends in `suffix`, in SI.
 
-    `0.30 m` or `35 cm` is a number, `0.2–0.4 m` a range (a hyphen or `to` will do), `?` or `unknown` is None.
-    A bare number is in `default_unit`; where that is None it is refused. Raises BadNumber.
+    `0.30 m` or `35 cm` is a number, `0.2–0.4 m` a range (a hyphen or `to` will do), `0.3 m (0.2–0.4)` a best
+    value with its range, `?` or `unknown` is None. A bare number is in `default_unit`; where that is None it
+    is refused. Raises BadNumber.
     """
     if text.strip().lower() in ("?", "unknown"):
         return None
     tidy = _tidy(text, suffix)
+    within = BEST_AND_RANGE.fullmatch(tidy)
+    if within is not None:
+        return _with_best(within[1], within[2], suffix, default_unit)
     tidy = re.sub(r"(?i)^AWG\s*(.+)$", r"\1 AWG", tidy)
     found = ONE_OR_RANGE.fullmatch(tidy)
     if found is None:
@@ -252,6 +257,19 @@ def parse_quantity(text: str, suffix: str, default_unit: str | None) -> Quantity
         return _si(Decimal(low), first)
     last = _unit_for(high_unit or low_unit or "", suffix, default_unit)
     return _range(_si(Decimal(low), first), _si(Decimal(high), last), first, suffix)
+
+
+def _with_best(best: str, ends: str, suffix: str, default_unit: str | None) -> Band:
+    """A best value and its range, whose unit may stand with either."""
+    found = ONE_OR_RANGE.fullmatch(best)
+    typed = (found[2] if found else "") or ("AWG" if best.upper().startswith("AWG") else "")
+    middle = parse_quantity(best, suffix, default_unit)
+    span = parse_quantity(ends, suffix, typed or default_unit)
+    if not isinstance(middle, float) or not isinstance(span, Band):
+        raise BadNumber(f"{KINDS[suffix].advice}, or a best value with its range behind it in brackets")
+    if span.low is None or span.high is None or not span.low <= middle <= span.high:
+        raise BadNumber("The best value lies within its range")
+    return Band(span.low, middle, span.high)
 
 
 def _range(low: float, high: float, unit: Unit, suffix: str) -> Band:
@@ -310,16 +328,21 @@ def _reading_back(value: float, unit: Unit) -> Decimal | None:
 
 
 def show(quantity: Quantity, unit: str) -> str:
-    """The inverse of `parse_quantity`, as an input holds it: `0.3 m`, `0.2–0.4 m`, `?`.
+    """The inverse of `parse_quantity`, as an input holds it: `0.3 m`, `0.2–0.4 m`, `0.3 m (0.2–0.4)`, `?`.
 
     It reads back as the same number. A diameter that is no whole gauge is shown in mm.
     """
     if quantity is None:
         return "?"
     found = unit_named(unit)
-    low, _, high = _three(quantity)
+    low, best, high = _three(quantity)
     if low is None or high is None:
         return show_band(quantity, unit)
+    if best is not None and low < high:
+        if found.factor is None and not all(_reachable(value, found) for value in (low, best, high)):
+            unit = "mm" if found.symbol == "AWG" else "mW"
+        ends = show(Band(low, None, high), unit).removesuffix(found.shown if unit == found.symbol else unit)
+        return f"{show(best, unit)} ({ends.strip()})"
     values = [float(low)] if low == high else [float(low), float(high)]
     if found.factor is None and not all(_reachable(value, found) for value in values):
         found = UNITS["mm" if found.symbol == "AWG" else "mW"]

@@ -144,7 +144,7 @@ def test_a_bare_number_takes_the_fields_own_unit() -> None:
         ("2 x 100 mm", "m", "Enter a length"),
         ("0.2 400 mm", "m", "Enter a length"),
         ("٣ m", "m", "Enter a length"),
-        ("3" * 81, "m", "within 80 characters"),
+        ("3" * 121, "m", "within 120 characters"),
     ],
 )
 def test_a_refusal_says_what_to_do(text: str, suffix: str, says: str) -> None:
@@ -175,6 +175,37 @@ def test_a_range_shown_in_an_input_reads_back(unit: units.Unit, one: float, othe
     low, high = sorted((one, other))
     shown = parse_quantity(show(Band(low, None, high), unit.symbol), unit.suffix, unit.symbol)
     assert shown == (low if low == high else Band(low, None, high))
+
+
+@given(st.sampled_from(LINEAR), POSITIVE, POSITIVE, POSITIVE)
+def test_a_best_value_with_its_range_reads_back(
+    unit: units.Unit, one: float, two: float, three: float
+) -> None:
+    low, best, high = sorted((one, two, three))
+    shown = parse_quantity(show(Band(low, best, high), unit.symbol), unit.suffix, unit.symbol)
+    assert shown == (low if low == high else Band(low, best, high))
+
+
+@pytest.mark.parametrize(
+    ("text", "band"),
+    [
+        ("0.3 m (0.2–0.4)", Band(0.2, 0.3, 0.4)),
+        ("30 (20 to 40) cm", None),
+        ("30 cm (200–400 mm)", Band(0.2, 0.3, 0.4)),
+        ("300 (200-400)", Band(0.2, 0.3, 0.4)),
+        ("0.5 m (0.2–0.4)", None),
+        ("0.3 m (0.2)", None),
+        ("0.3 m (?)", None),
+        ("0.3 m (0.2-0.4", None),
+        ("0.1-0.2 m (0.1–0.4 m)", None),
+    ],
+)
+def test_a_best_value_stands_before_its_range(text: str, band: Band | None) -> None:
+    if band is None:
+        with pytest.raises(BadNumber):
+            parse_quantity(text, "m", "mm")
+    else:
+        assert parse_quantity(text, "m", "mm") == band
 
 
 @given(st.integers(-3, 56))

@@ -13,6 +13,7 @@ from datetime import datetime
 
 from server.cryostats import budget, forms, reading, rules
 from server.cryostats.documents import put_of, written
+from server.cryostats.merging import Merged, merge
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import Change, Put
 from server.cryostats.typed import typed
@@ -150,6 +151,23 @@ def with_editor_put(
     return replace(in_hand, put=(*rest, put), faults=in_hand.faults | named), put
 
 
+def merged(
+    in_hand: InHand, cryostat: Cryostat, base: Mapping[str, Put], present: Mapping[str, Put]
+) -> tuple[InHand, tuple[Merged, ...]]:
+    """The page on top of what others logged meanwhile: fields nobody touched here are as they are inside now.
+
+    `base` is what the change was drawn on. An element in the editor that cannot be read yet stays as typed.
+    """
+    rows = {put.key: merge(base.get(put.key), present.get(put.key), put) for put in in_hand.put}
+    after = replace(in_hand, put=tuple(row.put for row in rows.values()))
+    full, edited = with_editor_put(in_hand, cryostat, present)
+    if edited is not None and not full.faults:
+        rows[edited.key] = merge(base.get(edited.key), present.get(edited.key), edited)
+        if rows[edited.key].put != edited:
+            after = editing(after, rows[edited.key].put)
+    return after, tuple(rows.values())
+
+
 def change_of(in_hand: InHand) -> Change:
     """The change as the service takes it."""
     return Change(in_hand.reason, in_hand.base_revision, in_hand.put, in_hand.remove, in_hand.done_at)
@@ -220,6 +238,8 @@ def _opened(do: str, what: str, in_hand: InHand, cryostat: Cryostat, present: Ma
     """The page with the next thing in the editor, once the last is put aside."""
     if do == "kind" and forms.known(what):
         return beginning(in_hand, what, cryostat)
+    if do == "take" and what in present and present[what].kind in rules.SHUTTERS:
+        do = "alter"
     if do == "take" and what in present and what not in in_hand.remove:
         put = tuple(row for row in in_hand.put if row.key != what)
         return replace(in_hand, put=put, remove=(*in_hand.remove, what))

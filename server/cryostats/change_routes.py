@@ -9,6 +9,7 @@ from sqlmodel import Session
 
 from server.cryostats import beside_views, change_form, change_views, contents, forms, guards, service
 from server.cryostats.change_form import InHand
+from server.cryostats.change_views import Meanwhile
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import OPEN, SHUTTERS, Change, needed_grade
 from server.db import ReadSession, now, read_session, write_session
@@ -115,11 +116,14 @@ def _stale(
     in_hand: InHand,
     conflict: Conflict,
 ) -> Response:
-    """The others' change is shown, the base moves on, and everything typed stays."""
+    """The others' change is shown, the base moves on, and what was touched here is put on top of theirs."""
     steps = conflict.current if isinstance(conflict.current, list) else []
     session.refresh(cryostat)
-    rebased = replace(in_hand, base_revision=cryostat.revision)
-    return _page(request, session, person, cryostat, rebased, since=steps, status=409)
+    base = contents.elements(session, cryostat, in_hand.base_revision)
+    present = contents.elements(session, cryostat, cryostat.revision)
+    together, rows = change_form.merged(in_hand, cryostat, base, present)
+    rebased = replace(together, base_revision=cryostat.revision)
+    return _page(request, session, person, cryostat, rebased, since=Meanwhile(steps, rows), status=409)
 
 
 def _page(
@@ -129,11 +133,11 @@ def _page(
     cryostat: Cryostat,
     in_hand: InHand,
     *,
-    since: list[service.Step] | None = None,
+    since: Meanwhile | None = None,
     part: str | None = None,
     status: int = 200,
 ) -> Response:
-    view = change_views.change(session, person, cryostat, in_hand, since or [])
+    view = change_views.change(session, person, cryostat, in_hand, since)
     bad = status if status != 200 else 422 if view.faults else 200
     beside = beside_views.beside(session, cryostat)
     return render(request, PAGE, view, block=part, status=bad, beside=beside)

@@ -23,6 +23,7 @@ from server.cryostats import (
 )
 from server.cryostats.change_form import InHand
 from server.cryostats.differences import DifferenceView, StageShift, difference_view, label, shifts
+from server.cryostats.merging import Merged
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import STEWARD, Put
 from server.errors import Refused
@@ -76,6 +77,19 @@ class Since:
 
 
 @dataclass(frozen=True)
+class Meanwhile:
+    """What others logged while a change was drawn, and its elements put on top of theirs."""
+
+    steps: Sequence[service.Step] = ()
+    merged: Sequence[Merged] = ()
+
+    @property
+    def clashes(self) -> tuple[rules.Altered, ...]:
+        """Fields that two people touched, by element."""
+        return tuple(row.altered for row in self.merged if row.altered is not None)
+
+
+@dataclass(frozen=True)
 class PreviewView:
     """What the change would do."""
 
@@ -99,6 +113,8 @@ class ChangeView:
     preview: PreviewView | None
     since: tuple[Since, ...]
     faults: Mapping[str, str]
+    clashes: DifferenceView
+    """Fields that two people touched: as it is inside now, and as it is typed here."""
 
     @property
     def title(self) -> str | None:
@@ -111,10 +127,11 @@ def change(
     person: Person,
     cryostat: Cryostat,
     in_hand: InHand,
-    since: Sequence[service.Step],
+    meanwhile: Meanwhile | None = None,
     on: int | None = None,
 ) -> ChangeView:
     """The page, with its preview where everything in hand can be read; `on` is a draft's base revision."""
+    meanwhile = meanwhile or Meanwhile()
     present = contents.elements(session, cryostat, cryostat.revision if on is None else on)
     steward = guards.grade_of(session, person, cryostat) >= STEWARD
     full, edited_put = change_form.with_editor_put(in_hand, cryostat, present)
@@ -129,8 +146,9 @@ def change(
         editor=_editor(session, in_hand, cryostat, steward, faults),
         kinds=forms.kinds(steward),
         preview=preview,
-        since=tuple(_since(step) for step in since),
+        since=tuple(_since(step) for step in meanwhile.steps),
         faults=faults,
+        clashes=difference_view(rules.Difference(altered=meanwhile.clashes)),
     )
 
 

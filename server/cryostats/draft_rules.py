@@ -168,7 +168,7 @@ def faults(name: str, change: Change, ground: Mapping[str, Put]) -> dict[str, st
         found["reason"] = "Enter what the draft is for"
     for number, put in enumerate(change.put):
         found |= rules.book_faults(put, f"put.{number}.")
-    found |= rules.key_faults(change, ground)
+    found |= rules.key_faults(change, ground) | rules.shutter_faults(change, ground)
     if len(rules.applied(ground, change)) > rules.MOST_ELEMENTS:
         found["put"] = f"A configuration holds at most {rules.MOST_ELEMENTS} elements"
     return found

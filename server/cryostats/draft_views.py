@@ -39,7 +39,7 @@ from server.cryostats.draft_rules import (
 )
 from server.cryostats.drafts import Sheet
 from server.cryostats.models import Cryostat
-from server.cryostats.rules import OPEN, OPERATE, Put, difference
+from server.cryostats.rules import OPEN, OPERATE, SHUTTERS, Put, difference
 from server.db import now
 from server.laboratory import service as laboratory
 from server.people.models import Person
@@ -211,6 +211,8 @@ class Held:
     key: str
     title: str
     kind: str
+    loose: bool
+    """False for lids and windows, which are altered and never taken out."""
 
 
 @dataclass(frozen=True)
@@ -255,7 +257,7 @@ def draw(
 ) -> tuple[ChangeView, DrawView]:
     """The form of a change, drawn on the base revision, and what stands around it."""
     base = min(in_hand.base_revision, cryostat.revision)
-    view = change_views.change(session, person, cryostat, in_hand, [], on=base)
+    view = change_views.change(session, person, cryostat, in_hand, on=base)
     ground = contents.elements(session, cryostat, base)
     gone = {*in_hand.remove, *(put.key for put in in_hand.put)}
     drawn = {key: put for key, put in ground.items() if key not in in_hand.remove}
@@ -271,7 +273,11 @@ def draw(
         parties=drawing.parties,
         people=[(str(row.id), row.name) for row in everyone(session) if row.active],
         after=drawing.after,
-        ground=[Held(key, put.title, label(put)) for key, put in ground.items() if key not in gone],
+        ground=[
+            Held(key, put.title, label(put), put.kind not in SHUTTERS)
+            for key, put in ground.items()
+            if key not in gone
+        ],
         beside=beside_views.beside(session, cryostat, drawn),
         late=_late(session, sheet) if sheet else "",
         stale=stale,

@@ -14,7 +14,7 @@ from server.cryostats import budget, contents, wire_columns, wire_list
 from server.cryostats.documents import written
 from server.cryostats.incoming import BadFile, Fault, Incoming
 from server.cryostats.models import Cryostat
-from server.cryostats.rules import Change, Put, key_faults
+from server.cryostats.rules import SHUTTERS, Change, Put, key_faults
 from server.errors import Refused
 from server.materials import service as materials
 from server.physics.thermal import document
@@ -45,7 +45,9 @@ def change_from(
     puts = tuple(put for put in incoming.puts if _differs(put, present.get(put.key)))
     scope = wire_list.runs(present.values()) if incoming.wires_only else list(present.values())
     named = {put.key for put in incoming.puts}
-    gone = tuple(put.key for put in scope if put.key not in named) if take_others else ()
+    # A file that names no lid says nothing of the lid.
+    loose = [put.key for put in scope if put.key not in named and put.kind not in SHUTTERS]
+    gone = tuple(loose) if take_others else ()
     if not puts and not gone:
         raise Refused(
             "Nothing was brought in.", {"file": "Nothing in the file differs from what is inside now"}

@@ -139,7 +139,7 @@ def bring_in(
         empty = draft_views.Drawing("", (), house=False, after=0)
         view, around = draft_views.draw(session, person, cryostat, in_hand, empty, None)
         return render(request, "cryostats/draft_change.html", view, around=around)
-    changing = change_views.change(session, person, cryostat, in_hand, [])
+    changing = change_views.change(session, person, cryostat, in_hand)
     beside = beside_views.beside(session, cryostat)
     return render(request, "cryostats/change.html", changing, beside=beside)
 

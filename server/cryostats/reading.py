@@ -14,7 +14,7 @@ from server.cryostats.forms import (
     metas,
 )
 from server.cryostats.models import Cryostat
-from server.physics.statistics import Band
+from server.physics.statistics import Band, Quantity
 from server.physics.thermal.fields import described
 from server.units import BadNumber, parse_quantity, suffix_of
 
@@ -51,7 +51,7 @@ def _read_one(
 def _value(name: str, meta: Meta, text: str) -> Any:
     if meta["type"] == "quantity":
         value = parse_quantity(text, meta.get("suffix", suffix_of(name)), meta["typed_in"])
-        return [value.low, value.high] if isinstance(value, Band) else value
+        return _as_document(value)
     if meta["type"] == "count":
         if not re.fullmatch(r"\d{1,9}", text):
             raise BadNumber("Enter a whole number such as 24")
@@ -59,6 +59,15 @@ def _value(name: str, meta: Meta, text: str) -> Any:
     if meta["type"] == "material":
         return None if text in (UNKNOWN, "?") else text
     return text
+
+
+def _as_document(value: Quantity) -> Any:
+    """A quantity as a document writes it."""
+    if not isinstance(value, Band):
+        return value
+    if value.best is None:
+        return [value.low, value.high]
+    return {"low": value.low, "best": value.best, "high": value.high}
 
 
 def _read_lengths(

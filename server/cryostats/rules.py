@@ -110,7 +110,25 @@ def faults(change: Change, present: Mapping[str, Put], now: datetime) -> dict[st
 
 
 SHUTTERS = ("lid", "window")
-"""What the change page never takes out: a lid is on or off, a window in or out, and neither is implied."""
+"""What no change takes out: a lid is on or off, a window in or out, and neither is implied."""
+
+
+def shutter_faults(change: Change, present: Mapping[str, Put]) -> dict[str, str]:
+    """Lids and windows that a change would make vanish: their state is said on every configuration."""
+    found = {}
+    for number, key in enumerate(change.remove):
+        if key in present and present[key].kind in SHUTTERS:
+            found[f"remove.{number}"] = _stays(present[key])
+    for number, put in enumerate(change.put):
+        before = present.get(put.key)
+        if before is not None and before.kind in SHUTTERS and put.kind != before.kind:
+            found[f"put.{number}.kind"] = _stays(before)
+    return found
+
+
+def _stays(put: Put) -> str:
+    off = "off" if put.kind == "lid" else "out"
+    return f"{put.title} is a {put.kind}, which is not taken out but altered: put it with its state “{off}”"
 
 
 def moment_faults(done_at: datetime, now: datetime) -> dict[str, str]:

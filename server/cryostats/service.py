@@ -88,9 +88,8 @@ def preview(session: Session, cryostat: Cryostat, change: Change, on: int | None
     """
     present = contents.elements(session, cryostat, cryostat.revision)
     ground = present if on is None else contents.elements(session, cryostat, on)
-    found = rules.key_faults(change, ground) | budget.element_faults(
-        change.put, cryostat, materials.in_force(session)
-    )
+    found = rules.key_faults(change, ground) | rules.shutter_faults(change, ground)
+    found |= budget.element_faults(change.put, cryostat, materials.in_force(session))
     if found:
         raise Refused("Nothing was computed.", found)
     after = rules.applied(ground, change)
@@ -124,6 +123,9 @@ def log_change(
     _refuse_stale(session, cryostat, change)
     wrong = budget.element_faults(change.put, cryostat, materials.in_force(session))
     wrong |= part_pointers.faults(session, cryostat, change, present) | dict(faults or {})
+    if restored is None:
+        # Bringing back a revision from before the lid was entered is no way of taking it out.
+        wrong |= rules.shutter_faults(change, present)
     difference = _checked(change, present, at, wrong)
     row = _write(session, person, cryostat, change, difference, at, restored)
     stored = budget.store(session, cryostat, cryostat.revision, at)

@@ -70,7 +70,7 @@ def nothing_stored(program: Program) -> bool:
 
 
 def test_a_change_is_answered_with_its_revision_and_budget(program: Program) -> None:
-    answer = program.post(body(wire("second"), wire(count=12), remove=["lid"]))
+    answer = program.post(body(wire("second"), lid("off"), remove=["loom"]))
     assert answer.status_code == 201
     made = strictly(answer)
     assert (made["revision"]["number"], made["revision"]["base"], made["revision"]["by"]) == (
@@ -81,7 +81,7 @@ def test_a_change_is_answered_with_its_revision_and_budget(program: Program) -> 
     assert made["heat"]["revision"] == 2
     assert made["heat"]["budget"]["gaps"][0]["reason"].startswith("No cooler is entered yet")
     now = strictly(program.get(f"{HERE}/configuration"))
-    assert {row["key"]: row.get("count") for row in now["elements"]} == {"loom": 12, "second": 24}
+    assert {row["key"]: row.get("count") for row in now["elements"]} == {"lid": None, "second": 24}
 
 
 def test_any_revision_and_its_budget_can_be_asked_for(program: Program) -> None:
@@ -105,16 +105,24 @@ def test_an_element_comes_back_as_it_was_sent(program: Program) -> None:
 
 
 def test_a_stale_base_is_409_with_what_the_other_logged(program: Program) -> None:
-    program.post(body(wire("second"), wire(count=12), remove=["lid"]))
+    program.post(body(wire("second"), lid("off"), remove=["loom"]))
     answer = program.post(body(wire("mine")))
     assert answer.status_code == 409
     said = strictly(answer)
     assert fields(answer) == {"base_revision": "Stale"}
     (step,) = said["since"]
     assert step["revision"]["number"] == 2
-    assert {row["key"] for row in step["put"]} == {"second", "loom"}
-    assert step["remove"] == ["lid"]
+    assert {row["key"] for row in step["put"]} == {"second", "lid"}
+    assert step["remove"] == ["loom"]
     assert strictly(program.get(f"{HERE}/configuration"))["revision"] == 2
+
+
+@SQLITE
+def test_a_lid_is_altered_and_never_taken_out(program: Program) -> None:
+    answer = program.post(body(remove=["lid"]))
+    words = "lid is a lid, which is not taken out but altered: put it with its state “off”"
+    assert (answer.status_code, fields(answer)) == (422, {"remove.0": words})
+    assert nothing_stored(program)
 
 
 BAD: list[tuple[str, Body, set[str]]] = [

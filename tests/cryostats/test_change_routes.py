@@ -4,6 +4,7 @@ import html
 import json
 import re
 from collections.abc import Callable
+from html.parser import HTMLParser
 
 import pytest
 from fastapi import FastAPI
@@ -77,6 +78,39 @@ def typed(answer: Response, name: str) -> str:
     found = re.search(rf'name="{re.escape(name)}"[^>]*value="([^"]*)"', answer.text)
     assert found, name
     return html.unescape(found[1])
+
+
+def fields_of(answer: Response) -> dict[str, str]:
+    """The form of the change page as a browser would send it again."""
+    reader = Fields()
+    reader.feed(answer.text.split('id="change"')[1].split("</form>")[0])
+    return reader.found
+
+
+class Fields(HTMLParser):
+    """Reads what the fields of a form hold."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: dict[str, str] = {}
+        self.at = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        about = {name: value or "" for name, value in attrs}
+        name = about.get("name", "")
+        if tag in ("select", "textarea"):
+            self.at = name
+            self.found[name] = ""
+        elif tag == "option" and "selected" in about:
+            self.found[self.at] = about["value"]
+        elif tag == "input" and about.get("type") in ("radio", "checkbox"):
+            self.found |= {name: about.get("value", "on")} if "checked" in about else {}
+        elif tag == "input":
+            self.found[name] = about.get("value", "")
+
+    def handle_data(self, data: str) -> None:
+        if self.at and not self.found.get(self.at) and data.strip() and self.lasttag == "textarea":
+            self.found[self.at] = data.strip()
 
 
 def difference_at(answer: Response, stage: str) -> str:
@@ -255,6 +289,41 @@ def test_a_stale_page_keeps_what_was_typed_and_shows_the_others_change(
     assert inside(bench)[0] == 3
 
 
+def test_on_top_of_anothers_change_goes_only_what_was_touched(
+    bench: FastAPI, desk: TestClient, member: Person
+) -> None:
+    give_grade(bench.state.engine, "bench-a", member, 3)
+    page = desk.get(f"{HOME}/change?alter=loom")
+    form = fields_of(page) | {"e.count": "30", "e.diameter_m": "AWG 32", "reason": "Mine"}
+    with writing(bench.state.engine) as session:
+        theirs = wire(count=12, ends_on="mount", note="moved")
+        service.log_change(session, member, "bench-a", change(1, theirs), AT)
+        session.commit()
+    stale = send(desk, "log", **form)
+    assert stale.status_code == 409
+    assert "Both of you touched this" in stale.text
+    assert "how many: 12 → 30" in html.unescape(re.sub(r"\s+", " ", stale.text))
+    assert (typed(stale, "e.count"), typed(stale, "e.diameter_m")) == ("30", "AWG 32")
+    assert inside(bench)[0] == 2
+    assert send(desk, "log", **fields_of(stale)).status_code == 303
+    loom = inside(bench)[1]["loom"]
+    assert (loom.data["count"], loom.data["ends_on"], loom.note) == (30, "mount", "moved")
+    assert loom.data["diameter_m"] == pytest.approx(0.2019e-3, rel=1e-3)
+
+
+def test_what_is_put_aside_is_merged_as_well(bench: FastAPI, desk: TestClient, steward: Person) -> None:
+    mine = json.dumps({"put": [{**wire(count=30), "label": "", "note": ""}], "remove": []})
+    with writing(bench.state.engine) as session:
+        logged(session, steward, guards.find(session, "bench-a"), wire(ends_on="mount"))
+        session.commit()
+    stale = send(desk, "log", base_revision="1", held=mine, reason="More")
+    assert stale.status_code == 409
+    assert "Both of you" not in stale.text
+    assert send(desk, "log", base_revision="2", held=held(stale), reason="More").status_code == 303
+    loom = inside(bench)[1]["loom"].data
+    assert (loom["count"], loom["ends_on"]) == (30, "mount")
+
+
 def test_what_another_took_out_first_can_be_left_out(
     bench: FastAPI, desk: TestClient, steward: Person
 ) -> None:
@@ -404,3 +473,30 @@ def test_a_state_of_the_year_one_is_refused(desk: TestClient) -> None:
 @pytest.mark.parametrize("address", ["/people/99999999999999999999", "/drafts/99999999999999999999"])
 def test_a_number_no_key_can_be_is_not_found(desk: TestClient, address: str) -> None:
     assert desk.get(address).status_code == 404
+
+
+def test_a_best_value_keeps_its_range_through_the_form(
+    bench: FastAPI, desk: TestClient, steward: Person
+) -> None:
+    best = {"low": 0.2, "best": 0.25, "high": 0.3}
+    with writing(bench.state.engine) as session:
+        bands = wire(lengths_m={"vessel-shield": best, "shield-platform": [0.1, 0.2]})
+        logged(session, steward, guards.find(session, "bench-a"), bands)
+        session.commit()
+    page = desk.get(f"{HOME}/change?alter=loom")
+    assert typed(page, "e.lengths_m.vessel-shield") == "250 mm (200–300)"
+    form = fields_of(page) | {"e.count": "30", "reason": "More"}
+    assert send(desk, "log", **form).status_code == 303
+    lengths = inside(bench)[1]["loom"].data["lengths_m"]
+    assert lengths == {"vessel-shield": best, "shield-platform": [0.1, 0.2]}
+
+
+def test_a_lid_cannot_be_taken_out_by_a_form_either(bench: FastAPI, desk: TestClient) -> None:
+    answer = send(desk, "log", base_revision="1", held='{"put": [], "remove": ["lid"]}', reason="Off")
+    assert answer.status_code == 422
+    assert "which is not taken out but altered" in answer.text
+    assert inside(bench)[0] == 1
+    assert typed(send(desk, "take:lid", base_revision="1"), "was_key") == "lid"
+    shown = desk.get(HOME).text
+    assert "?take=loom" in shown
+    assert "?take=lid" not in shown

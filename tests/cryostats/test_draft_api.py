@@ -75,9 +75,9 @@ def fields(answer: httpx.Response) -> set[str]:
 
 
 def test_a_draft_is_answered_with_budget_and_difference_and_found_again(program: Program) -> None:
-    made = drawn(program, wire(count=12), remove=["lid"])
+    made = drawn(program, lid("off"), remove=["loom"])
     assert (made["version"], made["state"], made["cryostat"]) == (1, "drawing", "bench-a")
-    assert made["to_now"] == {"revision": 1, "put": [wire(count=12)], "remove": ["lid"]}
+    assert made["to_now"] == {"revision": 1, "put": [lid("off")], "remove": ["loom"]}
     assert made["budget"]["temperatures"].keys() >= {"shield", "platform"}
     assert program.ask("GET", f"/api/v1/drafts/{made['id']}").json() == made
     (row,) = program.ask("GET", f"{HERE}/drafts").json()["drafts"]

@@ -294,7 +294,7 @@ ACTS: list[tuple[str, Mapping[str, Any] | None, str | None, int]] = [
     ("a lid that is not of the house any more", {"key": "lid", "kind": "lid"}, None, rules.STEWARD),
     ("the loom altered", wire(count=12), None, rules.REWIRE),
     ("the loom out", None, "loom", rules.REWIRE),
-    ("the lid out", None, "lid", rules.STEWARD),
+    ("the leads of the house out", None, "house-leads", rules.STEWARD),
     ("a house wire", wire("new", house=True), None, rules.STEWARD),
 ]
 
@@ -306,7 +306,7 @@ def test_each_grade_may_do_what_its_hand_has_learnt(
 ) -> None:
     """Which act needs which grade: common practice, no source."""
     session, ada, bench = books
-    logged(session, ada, bench, wire(), lid())
+    logged(session, ada, bench, wire(), lid(), wire("house-leads", house=True))
     ben = somebody(session, "ben", steward=False)
     session.commit()
     wanted = change(1, *([row] if row else []), remove=[remove] if remove else [])
@@ -336,8 +336,8 @@ def test_a_grade_on_one_cryostat_says_nothing_of_another(books: Books) -> None:
 
 def test_a_restore_is_a_new_revision_that_says_what_it_brings_back(books: Books) -> None:
     session, ada, bench = books
-    logged(session, ada, bench, wire(), lid())
-    logged(session, ada, bench, wire(count=12), remove=["lid"])
+    logged(session, ada, bench, wire(), wire("third"))
+    logged(session, ada, bench, wire(count=12), remove=["third"])
     logged(session, ada, bench, wire("second"))
     made = service.restore(session, ada, bench.slug, 1, 3, "It was better", AT)
     assert (made.revision.number, made.revision.restored, made.revision.reason) == (4, 1, "It was better")
@@ -354,13 +354,13 @@ def test_emptiness_can_be_brought_back(books: Books) -> None:
 
 def test_a_restore_is_held_to_the_same_rules_as_any_change(books: Books) -> None:
     session, ada, bench = books
-    logged(session, ada, bench, wire(), lid())
-    logged(session, ada, bench, remove=["lid", "loom"])
+    logged(session, ada, bench, wire(), wire("third", house=True))
+    logged(session, ada, bench, remove=["third", "loom"])
     ben = somebody(session, "ben", steward=False)
     instruments.give_grade(session, CommandLine(), bench, ben, 3, AT)
     session.commit()
     with pytest.raises(Forbidden):
-        service.restore(session, ben, bench.slug, 1, 2, "The lid is of the house", AT)
+        service.restore(session, ben, bench.slug, 1, 2, "The third is of the house", AT)
     with pytest.raises(Conflict):
         service.restore(session, ada, bench.slug, 1, 1, "Late", AT)
     with pytest.raises(Refused):
@@ -374,9 +374,9 @@ def test_a_restore_is_held_to_the_same_rules_as_any_change(books: Books) -> None
 
 def test_any_two_revisions_compare(books: Books) -> None:
     session, ada, bench = books
-    logged(session, ada, bench, wire(), lid())
+    logged(session, ada, bench, wire(), wire("third"))
     logged(session, ada, bench, wire(count=12), wire("second"))
-    logged(session, ada, bench, remove=["lid"])
+    logged(session, ada, bench, remove=["third"])
     there, back = service.compare(session, bench, 1, 3), service.compare(session, bench, 3, 1)
     assert there.words == "1 added, 1 taken out, 1 altered"
     assert there.altered[0].fields == {"count": (24, 12)}
@@ -507,3 +507,16 @@ def test_the_number_of_queries_does_not_grow_with_elements_or_age(engine: Engine
 
     assert sent(small, 0, 1) == sent(large, 12, 40)
     assert sent_when_late(0) == sent_when_late(12)
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_a_lid_does_not_vanish_by_any_change_and_a_restore_may_go_back_before_it(books: Books) -> None:
+    session, ada, bench = books
+    logged(session, ada, bench, wire())
+    logged(session, ada, bench, lid())
+    for wanted in (change(2, remove=["lid"]), change(2, wire("lid"))):
+        with pytest.raises(Refused) as refused:
+            service.log_change(session, ada, bench.slug, wanted, AT)
+        assert "not taken out but altered" in " ".join(refused.value.fields.values())
+    service.restore(session, ada, bench.slug, 1, 2, "As it was", AT)
+    assert set(inside(session, bench)) == {"loom"}
