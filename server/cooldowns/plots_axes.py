@@ -13,6 +13,8 @@ WITHIN_A_DAY = (1, 2, 5, 10, 15, 30, *(minutes * 60 for minutes in (1, 2, 3, 6, 
 """Steps of a time axis that divide a day, in minutes."""
 DAYS = (1, 2, 7, 14, 28, 91, 182, 364)
 MOST_TIMES, MOST_VALUES = 9, 6
+LEAST = 1e-30
+"""Below it a value is zero to a plot: no pressure, leak or power that is measured here is smaller."""
 
 
 class Tick(NamedTuple):
@@ -43,11 +45,13 @@ class Scale:
 
 
 def scale(low: float, high: float, decades: bool) -> Scale:
-    """A scale that holds both ends with a little room; by decades only where all is above zero."""
-    if decades and low > 0:
+    """A scale that holds both ends with a little room; by decades only where all is well above zero."""
+    if decades and low > LEAST:
         room = max(math.log10(high / low) * 0.04, 0.01)
         return Scale(low / 10**room, high * 10**room, decades=True)
-    room = 0.05 * (high - low) or 0.02 * abs(high) or 1.0
+    largest = max(abs(low), abs(high))
+    level = high - low <= 1e-9 * largest or largest < LEAST
+    room = (0.02 * largest if largest > LEAST else 1.0) if level else 0.05 * (high - low)
     return Scale(low - room, high + room, decades=False)
 
 
