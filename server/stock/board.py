@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
+import sqlalchemy as sa
 from sqlmodel import Session, col, func, select
 
 from server.errors import NotFound
@@ -77,17 +78,17 @@ def on_order(session: Session) -> Mapping[int, Decimal]:
 def _taken(session: Session, items: Sequence[Item], today: date) -> Mapping[int, Taken]:
     """Item → what was taken of it in the time looked back on."""
     query = (
-        select(
-            Demand.item_id,
+        sa.select(
+            col(Demand.item_id),
             func.sum(Demand.taken),
             func.sum(Demand.recorded),
             func.sum(Demand.squares),
             func.sum(Demand.takings),
         )
-        .where(Demand.month >= f"{months_back(today):%Y-%m}")
+        .where(col(Demand.month) >= f"{months_back(today):%Y-%m}")
         .group_by(col(Demand.item_id))
     )
-    sums = {row[0]: row[1:] for row in session.exec(query).all()}
+    sums = {row[0]: row[1:] for row in session.execute(query).all()}
     made = {}
     for item in items:
         assert item.id is not None

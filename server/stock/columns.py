@@ -4,11 +4,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from server.cryostats.tabular import STYLES, Figure, Sheet, Unreadable, read, written
 from server.stock import spec
 from server.stock.models import Item, Movement
 from server.stock.rules import BadAmount, read_amount
 from server.stock.spec import NAMES, Spec
+from server.web.tabular import STYLES, Figure, Sheet, Unreadable, read, written
 
 ON_HAND = "on_hand"
 HEAD = (*NAMES, ON_HAND)

@@ -93,9 +93,9 @@ def post(session: Session, author: history.Author, lot: Lot, wanted: Posted, now
     if lot.on_hand < NOTHING and lot.recount_since is None:
         ask_recount(lot, f"More was taken than the book had: it says {shown(lot.on_hand)}", now)
     session.add(lot)
+    _flushed(session)
     if wanted.corrects is None:
         _took(session, lot.item_id, wanted.kind, wanted.change, now)
-    _flushed(session)
     return row
 
 

@@ -4,7 +4,6 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from server.cryostats.tabular import STYLES, Unreadable, decoded
 from server.db import ReadSession, WriteSession, now
 from server.errors import Forbidden, NotFound, Refused
 from server.files.uploads import SentUpload
@@ -25,6 +24,7 @@ from server.stock.columns import orders as orders_text
 from server.stock.routes import once
 from server.web.forms import SentForm
 from server.web.render import done, render
+from server.web.tabular import STYLES, Unreadable, decoded
 
 router = APIRouter(prefix="/stock")
 COUNT, STARTER, EXCHANGE = "stock/count.html", "stock/starter.html", "stock/exchange.html"
