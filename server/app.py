@@ -11,6 +11,8 @@ from starlette.middleware import Middleware
 
 from server import tables
 from server.bookings import api as bookings_api
+from server.bookings import booking_routes, hold_routes, rule_routes
+from server.bookings import routes as bookings
 from server.calculators import routes as calculators
 from server.cautions import routes as cautions
 from server.checklists import api as checklists_api
@@ -99,6 +101,10 @@ PAGES = (
     readings_routes,
     channels_routes,
     vibration_records_routes,
+    bookings,
+    booking_routes,
+    hold_routes,
+    rule_routes,
     cryostats,
 )
 APIS = (

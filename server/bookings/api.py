@@ -17,7 +17,6 @@ from server.db import ReadSession, WriteSession, now
 from server.db import reading as read_beside
 from server.errors import Conflict
 from server.people.guards import ApiPerson
-from server.people.models import Person
 
 router = APIRouter(tags=["bookings"])
 Whole = Annotated[int, Field(ge=0, le=2**31 - 1)]
@@ -143,7 +142,8 @@ def index(
     cryostat = guards.find(session, slug)
     begins = first or now()
     rows = reading.of_cryostat(session, cryostat, begins, last or begins + AHEAD)
-    return BookingsOut(bookings=[_out(slug, row, _sees(session, person, row)) for row in rows])
+    sees = reading.sees(session, person)
+    return BookingsOut(bookings=[_out(slug, row, sees(row)) for row in rows])
 
 
 @router.post(
@@ -220,10 +220,6 @@ def _taken(request: Request, slug: str, ask: Ask, conflict: Conflict) -> JSONRes
     slot = free.answers(request.app.state).next_free(request.app.state.engine, slug, ask, now())
     out = TakenOut(error=conflict.message, fields=[], next_free=slot_out(slot) if slot else None)
     return JSONResponse(out.model_dump(mode="json"), status_code=409)
-
-
-def _sees(session: ReadSession, person: Person, booking: Booking) -> bool:
-    return reading.sees_purpose(session, person, booking)
 
 
 def _phase(row: Phase) -> PhaseOut:

@@ -22,18 +22,16 @@ LARGEST_KEY = 2**31 - 1
 NOT_BOOKED = "Not booked."
 
 
-def wish_for(session: Session, desk: Desk, ask: Ask) -> Wish:
+def wish_for(session: Session, cryostat: Cryostat, ask: Ask) -> Wish:
     """What is to be laid for an ask; NotFound or Refused when its configuration is not there."""
     configuration = ""
     if ask.want == DRAFT and ask.draft_id is not None:
-        sheet = configurations.known(session, desk.cryostat, ask.draft_id)
+        sheet = configurations.known(session, cryostat, ask.draft_id)
         configuration = configurations.of_draft(sheet.draft.id or 0)
     if ask.want == HOUSE:
-        sheet_of_house = configurations.house(session, desk.cryostat)
+        sheet_of_house = configurations.house(session, cryostat)
         if sheet_of_house is None:
-            raise Refused(
-                NOT_BOOKED, {"want": f"{desk.cryostat.name} has no house draft; the steward draws it"}
-            )
+            raise Refused(NOT_BOOKED, {"want": f"{cryostat.name} has no house draft; the steward draws it"})
         configuration = configurations.of_draft(sheet_of_house.draft.id or 0)
     return Wish(configuration, timedelta(hours=ask.cold_hours), ask.want == AS_IS, ask.any_hour)
 
@@ -48,7 +46,7 @@ def slots_at(session: Session, desk: Desk, ask: Ask, now: datetime, most: int = 
     first = max(ask.earliest or now, now)
     farthest = now + timedelta(weeks=desk.rules.value("farthest_weeks")) + timedelta(hours=ask.cold_hours)
     last = min(ask.latest or farthest, farthest)
-    return finding.slots(desk.kit, desk.line, wish_for(session, desk, ask), first, last, most)
+    return finding.slots(desk.kit, desk.line, wish_for(session, desk.cryostat, ask), first, last, most)
 
 
 def why_not(desk: Desk, cold_starts: datetime, ask: Ask) -> str:
@@ -119,6 +117,7 @@ def new(
     session: Session, person: Person, desk: Desk, ask: Ask, helper: Person | None, now: datetime
 ) -> Booking:
     """A booking without a place yet, in the books."""
+    wanted = wish_for(session, desk.cryostat, ask).configuration
     group = fairness.group(session, ask.group_id) if ask.group_id is not None else None
     assert desk.cryostat.id is not None
     assert person.id is not None
@@ -137,7 +136,7 @@ def new(
         wanted_K=ask.wanted_K,
         want=ask.want,
         draft_id=ask.draft_id if ask.want == DRAFT else None,
-        configuration=wish_for(session, desk, ask).configuration or configurations.inside(desk.cryostat),
+        configuration=wanted or configurations.inside(desk.cryostat),
         cold_hours=ask.cold_hours,
         earliest=ask.earliest,
         latest=ask.latest,

@@ -1,7 +1,7 @@
 """The line of a cryostat as the books have it, and what laying needs to know of it."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -13,13 +13,17 @@ from server.bookings.finding import Block, Line
 from server.bookings.laying import Chain, Ground, Kit, Wish
 from server.bookings.models import Booking, Hold, Occupancy
 from server.bookings.numbers import Numbers
-from server.bookings.rules import Hours, Phase, learned
+from server.bookings.rules import COOL, PUMP, WARM_UP, Hours, Phase
 from server.bookings.worktime import WorkTime
+from server.cooldowns import trends
 from server.cryostats import instruments
 from server.cryostats.models import Cryostat, StateEntry
 
 COLD = {"cold": True, "open": False, "pumping": False, "parked": False}
 """Whether a state says cold; the others leave it open."""
+OF_COOLDOWNS = {"pump": PUMP, "cool": COOL, "warm": WARM_UP}
+"""What cooldowns call a phase, and what it is here."""
+HOUR = 3600.0
 
 
 @dataclass(frozen=True)
@@ -32,6 +36,11 @@ class Desk:
     book: Book
     kit: Kit
     line: Line
+
+
+def replaced(desk: Desk, line: Line) -> Desk:
+    """The same desk over another line."""
+    return replace(desk, line=line)
 
 
 def phase_row(row: Phase) -> dict[str, Any]:
@@ -90,12 +99,13 @@ def desks(session: Session, cryostats: Sequence[Cryostat], at: datetime) -> list
 
 def durations(session: Session, cryostat: Cryostat, rules: Numbers) -> dict[str, Hours]:
     """How long its phases take: its own times, else what the steward set, else the default."""
-    return learned(own_times(session, cryostat), rules.durations)
-
-
-def own_times(_session: Session, _cryostat: Cryostat) -> Mapping[str, Sequence[float]]:
-    """Hours its last openings and cooldowns took, by phase."""
-    return {}
+    found = rules.durations
+    assert cryostat.id is not None
+    for name, own in trends.durations(session, cryostat.id).items():
+        if own.low is not None and own.high is not None:
+            hours = (own.median / HOUR, own.low / HOUR, own.high / HOUR)
+            found[OF_COOLDOWNS[name]] = Hours(*hours, f"median of its last {own.count} cooldowns")
+    return found
 
 
 def _kit(session: Session, cryostat: Cryostat, rules: Numbers, work: WorkTime, book: Book) -> Kit:

@@ -1,6 +1,6 @@
 """Bookings as the books have them: found, listed, and who has a cryostat now."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -160,12 +160,13 @@ def taken(session: Session, cryostat: Cryostat, first: datetime, last: datetime)
     return any(session.exec(query.limit(1)).first() is not None for query in (windows, holds))
 
 
-def sees_purpose(session: Session, person: Person, booking: Booking) -> bool:
-    """True for those a booking concerns: its people, its group, a steward. The others see who and when."""
-    if person.steward or person.id in (booking.owner_id, booking.helper_id):
-        return True
-    if booking.group_id is not None:
-        query = select(Member.id).where(Member.group_id == booking.group_id, Member.person_id == person.id)
-        if session.exec(query).first() is not None:
-            return True
-    return person.id in {row.person_id for row in parties(session, booking)}
+def sees(session: Session, person: Person) -> Callable[[Booking], bool]:
+    """True for those a booking concerns: its people, its group, a steward. Others see who and when."""
+    groups = set(session.exec(select(Member.group_id).where(Member.person_id == person.id)).all())
+    shared = set(session.exec(select(Party.booking_id).where(Party.person_id == person.id)).all())
+
+    def concerns(booking: Booking) -> bool:
+        own = person.steward or person.id in (booking.owner_id, booking.helper_id)
+        return own or booking.group_id in groups or booking.id in shared
+
+    return concerns

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from sqlmodel import Session
 
-from server.bookings import fairness, finding, laying, lines, reading, rules, service, writing
+from server.bookings import fairness, finding, laying, lines, parts, reading, rules, service, writing
 from server.bookings.laying import Chain
 from server.bookings.lines import Desk
 from server.bookings.models import Booking, BookingStep
@@ -202,6 +202,7 @@ def no_show(session: Session, person: Person, number: int, now: datetime) -> Boo
     before = writing.plan_of(booking)
     charge = service.charge_of(desk, booking, now)
     service.end(session, booking, writing.NO_SHOW, now)
+    parts.let_go(session, person, booking, now)
     data = {"before": before, "charge": vars(charge) if charge else None}
     writing.step(session, person, booking, NOT_BEGUN, now, "", data)
     writing.tell(session, booking, "Your booking was not begun in time and is offered to others.", now)

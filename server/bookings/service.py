@@ -9,7 +9,18 @@ from datetime import datetime
 
 from sqlmodel import Session
 
-from server.bookings import asking, checks, configurations, fairness, finding, grades, lines, reading, writing
+from server.bookings import (
+    asking,
+    checks,
+    configurations,
+    fairness,
+    finding,
+    grades,
+    lines,
+    parts,
+    reading,
+    writing,
+)
 from server.bookings.checks import DRAFT, Ask
 from server.bookings.holds import end_hold, hold
 from server.bookings.laying import Chain
@@ -43,7 +54,7 @@ def book(
     cryostat = guards.find(session, slug, lock=True)
     desk = lines.desk(session, cryostat, now)
     helper = asking.checked(session, person, desk, ask, cold_starts, now, dict(unread or {}))
-    slot = finding.at(desk.kit, desk.line, asking.wish_for(session, desk, ask), cold_starts, now)
+    slot = finding.at(desk.kit, desk.line, asking.wish_for(session, desk.cryostat, ask), cold_starts, now)
     if slot is None:
         raise Conflict(NOT_FREE + asking.why_not(desk, cold_starts, ask))
     asking.keep_rules(session, desk, ask, slot.chain, now)
@@ -79,7 +90,7 @@ def take(
             rows[right.key] = reading.find(session, right.key)
     was = {key: writing.plan_of(row) for key, row in rows.items()}
     writing.place(session, chains, now, rows)
-    freeze_if_due(session, booking, now)
+    freeze_if_due(session, person, booking, now)
     writing.step(session, person, booking, what, now, note, {"before": before})
     for key, row in rows.items():
         if key != booking.id:
@@ -99,12 +110,19 @@ def _right_of(line: finding.Line, chain: Chain) -> finding.Block | None:
     return later[0] if later else None
 
 
-def wait(session: Session, person: Person, slug: str, ask: Ask, now: datetime) -> Booking:
+def wait(
+    session: Session,
+    person: Person,
+    slug: str,
+    ask: Ask,
+    now: datetime,
+    unread: Mapping[str, str] | None = None,
+) -> Booking:
     """Put an ask on the waiting list."""
     cryostat = guards.find(session, slug, lock=True)
     desk = lines.desk(session, cryostat, now)
     guards.need(session, person, cryostat, OPERATE)
-    helper = asking.checked(session, person, desk, ask, None, now, {})
+    helper = asking.checked(session, person, desk, ask, None, now, dict(unread or {}))
     booking = asking.new(session, person, desk, ask, helper, now)
     writing.step(session, person, booking, "Waits for a place", now)
     return booking
@@ -123,7 +141,7 @@ def move(
     desk, ask = reading.desk_of(session, booking, now), reading.ask_of(booking)
     asking.moment_checked(cold_starts, now)
     line = desk.line.without(booking.id or 0)
-    slot = finding.at(desk.kit, line, asking.wish_for(session, desk, ask), cold_starts, now)
+    slot = finding.at(desk.kit, line, asking.wish_for(session, desk.cryostat, ask), cold_starts, now)
     if slot is None:
         raise Conflict(NOT_FREE + asking.why_not(desk, cold_starts, ask))
     if not person.steward:
@@ -136,7 +154,7 @@ def move(
     return booking
 
 
-def freeze_if_due(session: Session, booking: Booking, now: datetime) -> None:
+def freeze_if_due(session: Session, person: Person, booking: Booking, now: datetime) -> None:
     """Freeze a booking whose draft may go in; one that opens nothing has nothing to freeze."""
     if booking.frozen_at is not None or booking.change == NONE:
         return
@@ -144,6 +162,7 @@ def freeze_if_due(session: Session, booking: Booking, now: datetime) -> None:
     if kind == DRAFT and drafts.find(session, number).standing.buildable:
         booking.frozen_at = now
         session.add(booking)
+        parts.promise(session, person, booking, now)
 
 
 def freeze(session: Session, person: Person, number: int, now: datetime) -> Booking:
@@ -153,7 +172,7 @@ def freeze(session: Session, person: Person, number: int, now: datetime) -> Book
     reading.need_place(booking)
     if booking.frozen_at is not None:
         raise Conflict("Its configuration is frozen already.")
-    freeze_if_due(session, booking, now)
+    freeze_if_due(session, person, booking, now)
     if booking.frozen_at is None:
         raise Conflict("Its draft is not approved by all who must agree; nothing can be frozen yet.")
     writing.step(session, person, booking, "Frozen", now)
@@ -174,6 +193,7 @@ def cancel(session: Session, person: Person, number: int, now: datetime, note: s
     charge = charge_of(desk, booking, now)
     before = writing.plan_of(booking)
     end(session, booking, CANCELLED, now)
+    parts.let_go(session, person, booking, now)
     data = {"before": before, "charge": vars(charge) if charge else None}
     writing.step(session, person, booking, "Cancelled", now, note.strip(), data)
     writing.tell(session, booking, "Your booking was cancelled.", now, person.id)
