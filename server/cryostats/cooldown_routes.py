@@ -23,7 +23,7 @@ def show(request: Request, slug: str, person: CurrentPerson, session: ReadSessio
 def part(request: Request, slug: str, _person: CurrentPerson, session: ReadSession) -> Response:
     """The times alone, for other pages."""
     view = cooldown_estimate.estimate(session, guards.find(session, slug))
-    return render(request, "cryostats/_cooldown_times.html", view)
+    return render(request, "cryostats/_cooldown_times.html", view, slug=slug)
 
 
 @router.post("")
