@@ -10,7 +10,8 @@ from sqlmodel import Session
 from server.cooldowns import forms, list_views, listed, marks, reference, service, views
 from server.cooldowns.forms import Here
 from server.cooldowns.views import Trouble
-from server.cryostats import contents, drafts, guards
+from server.cryostats import change_form, contents, drafts, guards
+from server.cryostats.rules import applied
 from server.db import ReadSession, WriteSession, now
 from server.errors import NotFound, Refused
 from server.people.guards import CurrentPerson
@@ -53,6 +54,20 @@ def similar(
         number = cryostat.revision if revision is None else min(revision, cryostat.revision)
         puts, of_what = contents.elements(session, cryostat, number), f"revision {number}"
     view = views.alike(session, cryostat, puts, of_what, before)
+    return render(request, SIMILAR, view, block="part" if wants_part(request) else None)
+
+
+@router.post("/similar")
+def similar_to_change(
+    request: Request, slug: str, _person: CurrentPerson, session: ReadSession, form: SentForm
+) -> Response:
+    """The same for a change in hand, as its form holds it; nothing is stored."""
+    cryostat = guards.find(session, slug)
+    in_hand = change_form.read(form, request.state.laboratory.zone)
+    ground = contents.elements(session, cryostat, min(in_hand.base_revision, cryostat.revision))
+    full, _ = change_form.with_editor_put(in_hand, cryostat, ground)
+    puts = applied(ground, change_form.change_of(full))
+    view = views.alike(session, cryostat, puts, "this change")
     return render(request, SIMILAR, view, block="part" if wants_part(request) else None)
 
 

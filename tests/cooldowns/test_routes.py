@@ -159,6 +159,14 @@ def test_the_last_similar_cooldown_is_a_part_and_a_page(steward_client: TestClie
     assert "2 of 2 elements are the same" in part
     assert "<html" not in part
     assert steward_client.get(f"{ROOM}/similar?draft=99").status_code == 404
+    held = json.dumps({"put": [lid("off", label="Lid")], "remove": []})
+    change = {"held": held, "base_revision": "1", "do": "preview"}
+    page = steward_client.post(f"{ROOM}/similar", data=change).text
+    assert "1 of 2 elements are the same" in page
+    assert "The last cooldown like this change" in page
+    assert steward_client.post(f"{ROOM}/similar", data={"held": "{", "base_revision": "x"}).status_code == 200
+    preview = steward_client.post(f"{HERE}/configuration", data=change).text
+    assert f'hx-post="{ROOM}/similar"' in preview
 
 
 @pytest.mark.usefixtures("bench")
