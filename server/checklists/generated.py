@@ -1,12 +1,12 @@
 """Lines that come from the configuration, from the parts in use here and from the standing orders."""
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from sqlmodel import Session
 
-from server.checklists.lines import Line
+from server.checklists.lines import COUNT, SPRINGS, TORQUE, Line
 from server.cryostats import contents, parts
 from server.cryostats.models import Cryostat
 from server.cryostats.part_rules import BROKEN, RETIRED
@@ -25,6 +25,11 @@ class Subject:
     key: str
     words: str
     fields: Mapping[str, Any]
+    """What it says to every line."""
+    torque: Mapping[str, Any] = field(default_factory=dict)
+    """What it says to a line that asks a torque."""
+    of: Mapping[str, int | None] = field(default_factory=dict)
+    """Record → how many there should be."""
 
 
 def counted_in(session: Session, cryostat: Cryostat, lines: Iterable[Line]) -> list[Line]:
@@ -56,14 +61,10 @@ def _repeated(line: Line, found: Mapping[str, list[Subject]]) -> list[Line]:
 
 
 def _made(line: Line, subject: Subject) -> Line:
-    fields = dict(subject.fields)
-    of = fields.pop(f"of_{line.record}", None)
-    if of is not None and line.of is None:
-        fields["of"] = of
-    if line.record != "torque":
-        fields = {name: value for name, value in fields.items() if name not in ("thread", "stated_N_m")}
     text = f"{subject.words}: {line.text[:1].lower()}{line.text[1:]}"
-    return replace(line, key=f"{line.key}/{subject.key}", text=text, **fields)
+    more = dict(subject.torque) if line.record == TORQUE else {}
+    of = subject.of.get(line.record) or line.of
+    return replace(line, key=f"{line.key}/{subject.key}", text=text, of=of, **subject.fields, **more)
 
 
 def _lags(inside: Iterable[Put]) -> Iterable[Subject]:
@@ -79,16 +80,14 @@ def _joints(inside: Iterable[Put]) -> Iterable[Subject]:
         if put.kind != "joint":
             continue
         torque, diameter = put.data.get("torque_N_m"), put.data.get("screw_diameter_m", 0.003)
+        thread = THREADS.get(diameter, "") if isinstance(diameter, float) else ""
+        stated_N_m = torque if isinstance(torque, float) else None
         yield Subject(
             put.key,
             put.title,
-            {
-                "element": put.key,
-                "thread": THREADS.get(diameter, "") if isinstance(diameter, float) else "",
-                "stated_N_m": torque if isinstance(torque, float) else None,
-                "of_count": put.data.get("screws_of") or None,
-                "of_springs": put.data.get("springs_of") or None,
-            },
+            {"element": put.key},
+            {"thread": thread, "stated_N_m": stated_N_m},
+            {COUNT: put.data.get("screws_of"), SPRINGS: put.data.get("springs_of")},
         )
 
 

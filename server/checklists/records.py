@@ -135,7 +135,7 @@ def remarks(line: Line, record: Record) -> list[str]:
         return []
     found = []
     if line.stated_N_m and abs(value - line.stated_N_m) > NEAR * line.stated_N_m:
-        words = f"Stated here is {_both(line.stated_N_m)}, written down is {_both(value)}."
+        words = f"Stated here is {torque_words(line.stated_N_m)}, written down is {torque_words(value)}."
         found.append(f"{words} The maker's value and the standing order come first.")
     try:
         if line.thread in THREADS.values():
@@ -146,7 +146,8 @@ def remarks(line: Line, record: Record) -> list[str]:
     return found
 
 
-def _both(torque_N_m: float) -> str:
+def torque_words(torque_N_m: float) -> str:
+    """A torque in both units people set their drivers in."""
     return f"{in_unit(torque_N_m, 'N·m')} ({in_unit(torque_N_m, 'in·lbf', 2)})"
 
 
@@ -155,7 +156,7 @@ def words(line: Line, record: Mapping[str, Any]) -> str:
     found = []
     value = record.get("value")
     if isinstance(value, float):
-        found.append(_both(value) if line.record == TORQUE else show(value, line.unit))
+        found.append(torque_words(value) if line.record == TORQUE else show(value, line.unit))
     if "n" in record:
         found.append(f"{record['n']} of {record.get('of', line.of if line.of is not None else '?')}")
     if record.get("right_way_up"):

@@ -13,7 +13,7 @@ from server.units import BadNumber, unit_named
 
 DONE, FAILED, SKIPPED = "done", "failed", "skipped"
 OUTCOMES = {DONE: "done", FAILED: "not right", SKIPPED: "left out"}
-WORD = re.compile(r"\w+")
+WORD = re.compile(r"\w{2,}")
 MOST_LINES = 80
 LONGEST_TEXT = 300
 LONGEST_WORDS = 1000

@@ -29,6 +29,8 @@ class LineView:
     line: Line
     cards: Sequence[Card]
     answer: Answer | None
+    again: bool
+    """True right after a line of the same wording, whose cautions stand there in full."""
     typed: Mapping[str, str] = field(default_factory=dict)
     faults: Mapping[str, str] = field(default_factory=dict)
 
@@ -56,7 +58,7 @@ class LineView:
         if line.high is not None:
             found.append(f"at most {show(line.high, line.unit)}")
         if line.stated_N_m:
-            found.append(f"stated: {show(line.stated_N_m, 'N·m')} = {show(line.stated_N_m, 'in·lbf')}")
+            found.append(f"stated: {records.torque_words(line.stated_N_m)}")
         return ", ".join(found)
 
     def kept(self, name: str) -> str:
@@ -139,6 +141,7 @@ def _lines(
             line,
             [cards[code] for code in line.cautions],
             answers.get(line.key),
+            number > 1 and lines[number - 2].key.partition("/")[0] == line.key.partition("/")[0],
             typed if line.key == line_key else {},
             faults if line.key == line_key else {},
         )
