@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from server.cooldowns.channels_rules import unit_of
-from server.cryostats import tabular
+from server.web import tabular
 
 COMMENT = ("#", "%", "!", "//")
 SEPARATORS = {"\t": "tab", ";": "semicolon", ",": "comma", " ": "spaces"}

@@ -7,11 +7,12 @@ from sqlmodel import Session
 
 from server.cooldowns import plots_views
 from server.cooldowns.plots_views import Asked, PlotView
-from server.cryostats import guards, tabular
+from server.cryostats import guards
 from server.cryostats.models import Cryostat
 from server.db import ReadSession, now
 from server.errors import Refused
 from server.people.guards import CurrentPerson
+from server.web import tabular
 from server.web.forms import Form
 from server.web.render import environment, render
 

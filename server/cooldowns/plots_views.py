@@ -15,12 +15,12 @@ from server.cooldowns.plots_curves import POINTS, curve
 from server.cooldowns.readings import Extremes
 from server.cooldowns.readings_asked import raw
 from server.cooldowns.readings_rules import moment_ms
-from server.cryostats import tabular
 from server.cryostats.models import Cryostat
-from server.cryostats.tabular import Figure, Style
 from server.errors import Refused
 from server.units import in_unit
+from server.web import tabular
 from server.web.moments import local
+from server.web.tabular import Figure, Style
 
 MOST_CURVES = 8
 MOST_ROWS = 500_000

@@ -2,12 +2,13 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from server.cryostats import budget, tabular
+from server.cryostats import budget
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import Put
-from server.cryostats.tabular import Figure, Style
 from server.physics import thermal
 from server.physics.statistics import Band
+from server.web import tabular
+from server.web.tabular import Figure, Style
 
 HEAD = (
     "cryostat",

@@ -23,7 +23,6 @@ from server.cryostats import (
     guards,
     incoming,
     service,
-    tabular,
     wire_list,
     wire_map,
 )
@@ -36,6 +35,7 @@ from server.files.uploads import Sent, SentUpload
 from server.materials import service as materials
 from server.people.guards import CurrentPerson
 from server.people.models import Person
+from server.web import tabular
 from server.web.render import environment, render
 
 router = APIRouter()

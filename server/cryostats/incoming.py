@@ -11,8 +11,8 @@ from server.cryostats.documents import put_of
 from server.cryostats.rules import Put
 from server.errors import Refused
 from server.physics.thermal import document
+from server.web.texts import NOT_TEXT
 
-NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
 BETWEEN = re.compile(r"[\s,:]*")
 DEEPEST = 12
 LONGEST_NUMBER = 40

@@ -4,7 +4,7 @@ from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
-from server.cryostats import guards, port_views, ports, tabular
+from server.cryostats import guards, port_views, ports
 from server.cryostats.port_rules import DC, Entered, Readings, pin_numbers, resistance, table
 from server.cryostats.ports import Said
 from server.db import ReadSession, WriteSession, now
@@ -12,6 +12,7 @@ from server.errors import Refused
 from server.files.uploads import Sent, SentUpload
 from server.people.guards import CurrentPerson
 from server.units import BadNumber
+from server.web import tabular
 from server.web.forms import Form, SentForm
 from server.web.moments import today
 from server.web.render import done, render

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from server.cryostats import tabular
 from server.cryostats.rules import Put, text_faults
 from server.units import BadNumber, parse_quantity
+from server.web import tabular
 
 LINE, FREE, DEAD = "line", "free", "dead"
 PIN_STATES = {LINE: "carries a line", FREE: "free", DEAD: "dead"}

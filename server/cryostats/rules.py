@@ -6,10 +6,10 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
+from server.web.texts import NOT_TEXT
+
 KEY = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?")
 SLUG = re.compile(r"[a-z0-9-]{1,60}")
-NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff]")
-"""Characters that no text holds, and that a database refuses or drops."""
 RESERVED = ("new",)
 """Addresses under /cryostats that are pages of their own."""
 STATES = {

@@ -1,4 +1,4 @@
-"""What somebody searches for: words made safe for either engine, and a day as a span of time. Pure."""
+"""What somebody searches for: words that either engine takes as words, and a day as a span of time. Pure."""
 
 import re
 from collections.abc import Sequence

@@ -1,7 +1,7 @@
 """Logging a change, showing any revision, comparing two, bringing one back."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -227,8 +227,3 @@ def _row(cryostat_id: int, put: Put, number: int) -> dict[str, Any]:
         "data": dict(put.data),
         "from_revision": number,
     }
-
-
-def rebased(change: Change, base: int) -> Change:
-    """The same change on another base, once the person has seen what the others did."""
-    return replace(change, base_revision=base)

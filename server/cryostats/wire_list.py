@@ -8,13 +8,14 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
-from server.cryostats import tabular, wire_columns
+from server.cryostats import wire_columns
 from server.cryostats.forms import UNKNOWN
 from server.cryostats.rules import STAGES, Put
-from server.cryostats.tabular import Figure, Style
 from server.cryostats.wire_columns import GAUGE, Column
 from server.physics.materials import awg_diameter_m
 from server.units import show, unit_named
+from server.web import tabular
+from server.web.tabular import Figure, Style
 
 
 def runs(puts: Iterable[Put]) -> list[Put]:

@@ -5,12 +5,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from server.cryostats import tabular, wire_columns
+from server.cryostats import wire_columns
 from server.cryostats.forms import UNKNOWN, key_from
 from server.cryostats.rules import Put
 from server.cryostats.wire_columns import Column
 from server.cryostats.wire_list import canonical, order
 from server.units import BadNumber, parse_quantity, suffix_of, to_si
+from server.web import tabular
 
 WITH_RANGE = re.compile(r"(.+?)\s*\((.+)\)")
 FROM_TO = re.compile(r"(.+?)\s+to\s+(.+)")

@@ -38,11 +38,13 @@ def _digests(connection: Connection) -> list[str]:
 
 
 def unpack(archive: zipfile.ZipFile, home: Path) -> None:
-    """Bring the files back. ValueError for one that is not what its name says, before anything is filled."""
-    for name in archive.namelist():
-        if name.startswith(INSIDE) and name != INSIDE:
-            digest = name.removeprefix(INSIDE)
-            content = archive.read(name)
-            if store.digest_of(content) != digest:
-                raise ValueError(f"{name} in the archive is not what was kept")
-            store.put(home, content)
+    """Bring the files back. All are checked first: ValueError for one that is not what its name says.
+
+    Nothing is kept then. Each is read twice for it, so that not all are in memory at once.
+    """
+    names = [name for name in archive.namelist() if name.startswith(INSIDE) and name != INSIDE]
+    for name in names:
+        if store.digest_of(archive.read(name)) != name.removeprefix(INSIDE):
+            raise ValueError(f"{name} in the archive is not what was kept")
+    for name in names:
+        store.put(home, archive.read(name))

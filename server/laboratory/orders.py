@@ -1,6 +1,5 @@
 """Standing orders: local text of the laboratory or of one cryostat, in versions, read before all else."""
 
-import re
 from collections.abc import Sequence
 from datetime import datetime
 
@@ -10,11 +9,11 @@ from sqlmodel import Session, col, select
 from server.errors import Conflict, Refused
 from server.history import service as history
 from server.laboratory.order_models import StandingOrder
+from server.web.texts import NOT_TEXT
 
 LABORATORY = "laboratory"
 LONGEST = 8000
 _MEANWHILE = "Somebody wrote version {} meanwhile; look at it, then store yours again."
-NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff]")
 
 
 def versions(session: Session, scope: str) -> Sequence[StandingOrder]:

@@ -9,14 +9,12 @@ from dataclasses import dataclass
 
 from server.materials.rules import Points
 from server.units import BadNumber, to_si, unit_named
+from server.web import tabular
 
 FEWEST_POINTS, MOST_POINTS = 2, 1000
 MOST_FAULTS = 5
 EXAMPLE = "T [K]; k [W/(m·K)]"
 HEAD = re.compile(r"(?P<words>[^\[\]()]*?)\s*(?:\[(?P<unit>[^\[\]]*)\]|\((?P<round>.*)\))?")
-POINT = re.compile(r"[0-9]\.[0-9]")
-PLAINLY_DECIMAL = re.compile(r"(?<![0-9])(?:0[0-9]*|[0-9]{4,}),[0-9]|[0-9],(?:[0-9]{1,2}|[0-9]{4,})(?![0-9])")
-NO_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffd]")
 
 
 @dataclass(frozen=True)
@@ -77,31 +75,26 @@ class Asked:
     unit: str
 
 
-def decoded(content: bytes) -> str:
-    """The text of a file: UTF-8, UTF-16 with its mark, or the western code page of spreadsheets."""
-    code = "utf-16" if content.startswith((b"\xff\xfe", b"\xfe\xff")) else "utf-8-sig"
-    try:
-        return content.decode(code)
-    except UnicodeDecodeError:
-        return content.decode("cp1252", errors="replace")
-
-
 def read(text: str) -> Points:
     """The table; BadTable with every line to mend, up to a handful."""
-    lines = [
-        (number, line) for number, line in enumerate(text.lstrip("\ufeff").splitlines(), 1) if line.strip()
-    ]
-    if not lines:
+    if not text.strip():
         raise BadTable(f"Paste a table or choose a file; its first line is such as {EXAMPLE}")
-    _refuse_no_text(lines)
-    separator = max("\t;,", key=lines[0][1].count)
-    asked = _head(*lines[0], separator)
-    if not FEWEST_POINTS <= len(lines) - 1 <= MOST_POINTS:
-        raise BadTable(f"Give {FEWEST_POINTS} to {MOST_POINTS} lines of values; here are {len(lines) - 1}")
-    rows = _rows(lines[1:], asked, separator)
+    try:
+        sheet = tabular.read(text)
+    except tabular.Unreadable as problem:
+        raise BadTable(told(problem)) from problem
+    asked = _head(sheet.head_line, sheet.head)
+    if not FEWEST_POINTS <= len(sheet.rows) <= MOST_POINTS:
+        raise BadTable(f"Give {FEWEST_POINTS} to {MOST_POINTS} lines of values; here are {len(sheet.rows)}")
+    rows = _rows(sheet, asked)
     return Points(
         **{one.column.field: column for one, column in zip(asked, zip(*rows, strict=True), strict=True)}
     )
+
+
+def told(problem: tabular.Unreadable) -> str:
+    """What is wrong with a table that cannot be taken apart, with its line."""
+    return f"Line {problem.line}: {problem}" if problem.line else str(problem)
 
 
 def written(points: Points) -> str:
@@ -113,16 +106,9 @@ def written(points: Points) -> str:
     return "\n".join([head, *("; ".join(map(repr, row)) for row in rows)])
 
 
-def _refuse_no_text(lines: Sequence[tuple[int, str]]) -> None:
-    for number, line in lines:
-        if NO_TEXT.search(line):
-            raise BadTable(f"Line {number}: there is a sign that is no text; save the table as CSV")
-
-
-def _head(number: int, line: str, separator: str) -> list[Asked]:
+def _head(number: int, cells: Sequence[str]) -> list[Asked]:
     """What each column tells; faults name the line of the head."""
     asked: list[Asked] = []
-    cells = line.rstrip("; \t" if separator != "," else ", \t").split(separator)
     for cell in cells:
         try:
             asked.append(_column(cell))
@@ -139,7 +125,6 @@ def _head(number: int, line: str, separator: str) -> list[Asked]:
 
 
 def _column(cell: str) -> Asked:
-    cell = cell.strip().strip('"').strip()
     found = HEAD.fullmatch(cell)
     words = " ".join((found["words"] if found else cell).lower().split())
     column = next((one for one in COLUMNS if words in one.names), None)
@@ -154,15 +139,12 @@ def _column(cell: str) -> Asked:
     return Asked(column, unit)
 
 
-def _rows(
-    lines: Sequence[tuple[int, str]], asked: Sequence[Asked], separator: str
-) -> list[tuple[float, ...]]:
-    cells = [(number, _cells(line, separator)) for number, line in lines]
-    comma = separator != "," and _has_decimal_comma([cell for _, row in cells for cell in row])
+def _rows(sheet: tabular.Sheet, asked: Sequence[Asked]) -> list[tuple[float, ...]]:
+    comma = tabular.has_decimal_comma(cell for _, row in sheet.rows for cell in row)
     rows: list[tuple[float, ...]] = []
     faults: list[str] = []
     before_K = 0.0
-    for number, row in cells:
+    for number, row in sheet.rows:
         try:
             values = _values(row, asked, comma)
             before_K = _risen(values[[one.column.field for one in asked].index("T_K")], before_K)
@@ -176,26 +158,8 @@ def _rows(
     return rows
 
 
-def _cells(line: str, separator: str) -> list[str]:
-    return [cell.strip().strip('"').strip() for cell in line.rstrip().split(separator)]
-
-
-def _has_decimal_comma(cells: Sequence[str]) -> bool:
-    """True when a comma of this file can only be a decimal one, and nothing has a decimal point."""
-    return not any(POINT.search(cell) for cell in cells) and any(
-        PLAINLY_DECIMAL.search(cell) for cell in cells
-    )
-
-
-def _values(row: list[str], asked: Sequence[Asked], comma: bool) -> tuple[float, ...]:
-    while len(row) > len(asked) and not row[-1]:
-        row = row[:-1]
-    if len(row) != len(asked):
-        raise BadNumber(
-            f"there are {len(row)} cells where the first line names {len(asked)} columns; "
-            "separate a table with decimal commas by semicolon or tab"
-        )
-    return tuple(_value(cell, one, comma) for cell, one in zip(row, asked, strict=True))
+def _values(row: Sequence[str], asked: Sequence[Asked], comma: bool) -> tuple[float, ...]:
+    return tuple(_value(cell.strip(), one, comma) for cell, one in zip(row, asked, strict=True))
 
 
 def _value(cell: str, asked: Asked, comma: bool) -> float:
@@ -203,7 +167,7 @@ def _value(cell: str, asked: Asked, comma: bool) -> float:
     if not cell:
         raise BadNumber(f"enter a {column.label.lower()}; every line needs every column")
     try:
-        value = to_si(cell.replace(",", ".") if comma else cell, asked.unit)
+        value = to_si(tabular.pointed(cell) if comma else cell, asked.unit)
     except BadNumber as bad:
         raise BadNumber(f"{column.label} “{cell[:20]}”: {bad}") from bad
     if not column.low <= value <= column.high:

@@ -7,6 +7,7 @@ from server.files.uploads import Sent
 from server.materials import columns
 from server.materials.rules import Own, Points, name_fault, text_faults, uncertainty_fault
 from server.units import BadNumber, parse_quantity
+from server.web import tabular
 from server.web.forms import Form
 
 NOT_STORED = "The material was not stored."
@@ -22,13 +23,20 @@ class Typed:
     relative_uncertainty: str = ""
     note: str = ""
     reason: str = ""
+    unread: str = ""
+    """What is wrong with the file, when it is no text at all."""
 
 
 def typed(sent: Sent) -> Typed:
     """The texts of the form."""
     files = sent.under("file")
     form: Form = sent.form
-    table = columns.decoded(files[0].content) if files else form.text("table")
+    table, unread = form.text("table"), ""
+    if files:
+        try:
+            table = tabular.decoded(files[0].content)
+        except tabular.Unreadable as problem:
+            unread = columns.told(problem)
     return Typed(
         name=form.text("name"),
         table=table,
@@ -36,6 +44,7 @@ def typed(sent: Sent) -> Typed:
         relative_uncertainty=form.text("relative_uncertainty"),
         note=form.text("note"),
         reason=form.text("reason"),
+        unread=unread,
     )
 
 
@@ -53,16 +62,19 @@ def read_correction(texts: Typed, name: str) -> Own:
 
 def _read(texts: Typed, name: str, faults: dict[str, str]) -> Own:
     faults = faults | text_faults(texts.source, texts.note, texts.reason)
-    points = _points(texts.table, faults)
+    points = _points(texts, faults)
     relative = _uncertainty(texts.relative_uncertainty, faults)
     if faults or points is None:
         raise Refused(NOT_STORED, faults)
     return Own(name, points, texts.source, relative, texts.note)
 
 
-def _points(table: str, faults: dict[str, str]) -> Points | None:
+def _points(texts: Typed, faults: dict[str, str]) -> Points | None:
+    if texts.unread:
+        faults["table"] = texts.unread
+        return None
     try:
-        return columns.read(table)
+        return columns.read(texts.table)
     except columns.BadTable as bad:
         faults["table"] = str(bad)
         return None

@@ -29,7 +29,7 @@ from server.web.tabular import STYLES, Unreadable, decoded
 router = APIRouter(prefix="/stock")
 COUNT, STARTER, EXCHANGE = "stock/count.html", "stock/starter.html", "stock/exchange.html"
 Word = Annotated[str, Query(max_length=60)]
-Keys = Annotated[list[str], Query(max_length=500)]
+Keys = Annotated[list[str] | None, Query(max_length=500)]
 
 
 @router.get("/count")
@@ -154,7 +154,7 @@ def lay_out(request: Request, steward: Steward, session: WriteSession, form: Sen
 
 @router.get("/labels")
 def label_sheet(
-    request: Request, _person: CurrentPerson, session: ReadSession, item: Keys | None = None
+    request: Request, _person: CurrentPerson, session: ReadSession, item: Keys = None
 ) -> Response:
     """Labels to print."""
     return render(request, "stock/labels.html", sheet_views.labels(session, item or ()))

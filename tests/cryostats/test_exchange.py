@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlmodel import Session
 
-from server.cryostats import budget, budget_table, contents, exchange, incoming, service, tabular, wire_list
+from server.cryostats import budget, budget_table, contents, exchange, incoming, service, wire_list
 from server.cryostats.incoming import BadFile
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import Change
@@ -19,6 +19,7 @@ from server.errors import Refused
 from server.people.models import Person
 from server.physics import thermal
 from server.physics.thermal import document
+from server.web import tabular
 from tests.factories import AT, a_cooler, a_cryostat, lid, logged, somebody, wire
 
 Books = tuple[Session, Person, Cryostat]

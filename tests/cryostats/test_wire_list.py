@@ -8,12 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from server.cryostats import tabular, wire_columns, wire_list, wire_reading
+from server.cryostats import wire_columns, wire_list, wire_reading
 from server.cryostats.rules import STAGES, Put
-from server.cryostats.tabular import STYLES, Style
 from server.physics import thermal
 from server.physics.materials import awg_diameter_m
 from server.physics.thermal.fields import described
+from server.web import tabular
+from server.web.tabular import STYLES, Style
 
 STAGES_HERE = STAGES
 COMMA = STYLES["comma"]

@@ -67,6 +67,7 @@ def test_an_archive_with_a_file_that_is_not_what_it_says_fills_nothing(
     with pytest.raises(ValueError, match="not what was kept"):
         read_archive(there, archive)
     assert not (there.home / "coldstead.db").exists()
+    assert kept(there.home) == set(), "the good ones before it are not kept either"
     assert not (tmp_path / "escaped").exists()
 
 

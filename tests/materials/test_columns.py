@@ -2,9 +2,13 @@
 
 import pytest
 
-from server.materials import columns
-from server.materials.columns import BadTable, decoded, read, written
+from server.errors import Refused
+from server.files.uploads import Sent, Upload
+from server.materials import columns, forms
+from server.materials.columns import BadTable, read, written
 from server.materials.rules import Points
+from server.web.forms import Form
+from server.web.tabular import Unreadable, decoded
 
 TWO = Points((4.0, 300.0), (0.31, 48.0))
 
@@ -53,8 +57,8 @@ def test_further_columns_are_read_in_their_units() -> None:
         ("T [K]; k [W/(m·K)]\n4; 1", "2 to 1000 lines of values; here are 1"),
         ("T [K]; k [W/(m·K)]\n4; 1\nfive; 2", "Line 3: Temperature “five”"),
         ("T [K]; k [W/(m·K)]\n4; 1\n\n5;", "Line 4: enter a conductivity"),
-        ("T [K]; k [W/(m·K)]\n4; 1\n5; 2; 3", "Line 3: there are 3 cells"),
-        ("T [K], k [W/(m·K)]\n4,0,1\n5,2", "Line 2: there are 3 cells"),
+        ("T [K]; k [W/(m·K)]\n4; 1\n5; 2; 3", "Line 3: This line has more cells"),
+        ("T [K], k [W/(m·K)]\n4,0,1\n5,2", "Line 2: This line has more cells"),
         ("T [K]; k [W/(m·K)]\n5; 1\n4; 2", "Line 3: temperatures must rise"),
         ("T [K]; k [W/(m·K)]\n4; 1\n4; 2", "Line 3: temperatures must rise"),
         ("T [K]; k [W/(m·K)]\n4; 0\n5; 2", "Line 2: Conductivity must be between"),
@@ -63,7 +67,7 @@ def test_further_columns_are_read_in_their_units() -> None:
         ("T [K]; k [W/(m·K)]\n4; nan\n5; 2", "Line 2: Conductivity “nan”"),
         ("T [K]; k [W/(m·K)]\n4; 1e999\n5; 2", "Line 2: Conductivity “1e999”"),
         ("T [K]; k [W/(m·K)]\n4; 1,234\n5; 2", "Line 2: Conductivity “1,234”"),
-        ("T [K]; k [W/(m·K)]\n4; 1\x07\n5; 2", "Line 2: there is a sign that is no text"),
+        ("T [K]; k [W/(m·K)]\n4; 1\x07\n5; 2", "Line 2: There is a sign in this line that is no text"),
     ],
 )
 def test_what_is_to_mend_is_told_with_its_line(text: str, told: str) -> None:
@@ -96,8 +100,11 @@ def test_a_file_is_read_whatever_spreadsheet_wrote_it(code: str) -> None:
 
 
 def test_what_is_no_text_is_refused_and_not_stumbled_over() -> None:
-    with pytest.raises(BadTable):
-        read(decoded(bytes(range(256))))
+    with pytest.raises(Unreadable, match="no text"):
+        decoded(bytes(range(256)))
+    with pytest.raises(Refused) as caught:
+        forms.read_new(forms.typed(Sent(Form([]), (Upload("file", "x.csv", bytes(range(256))),))))
+    assert caught.value.fields["table"].startswith("Line 2: There is a sign")
 
 
 def test_every_column_names_a_unit_of_its_own_kind() -> None:

@@ -17,7 +17,7 @@ from server.stock.models import Item, Movement
 from server.stock.rules import UNITS
 from server.stock.spec import Spec
 from server.web.tabular import ACTIVE
-from tests.stock.factories import AT, a_lot, an_item, key_of
+from tests.stock.factories import AT, BOTH, a_lot, an_item, key_of
 
 WHO = CommandLine()
 WORDS = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs")), max_size=20).map(str.strip)
@@ -96,6 +96,7 @@ def test_line_and_field_of_a_fault_are_named(text: str, where: str, words: str) 
     assert words in faulty.value.faults[where]
 
 
+@BOTH
 def test_a_list_enters_alters_and_sets_amounts(session: Session) -> None:
     grease = an_item(session, floor=Decimal(5), place="Drawer 1")
     a_lot(session, grease, "50")

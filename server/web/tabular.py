@@ -10,13 +10,20 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from server.web.texts import NOT_TEXT
+
 MOST_ROWS = 2001
 MARK = "\ufeff"
 ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠", "'")
 """How a cell begins that a spreadsheet may take for a formula; an apostrophe marks the others."""
-CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
 READ_BOTH_WAYS = re.compile(r"(?<![0-9])[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9])")
 PLAINLY_DECIMAL = re.compile(r"(?<![0-9])(?:0[0-9]*|[0-9]{4,}),[0-9]|[0-9],(?:[0-9]{1,2}|[0-9]{4,})(?![0-9])")
+
+
+_TOO_MANY = (
+    "This line has more cells than the head has names; separate a table with decimal commas "
+    "by semicolon or tab"
+)
 
 
 class Unreadable(ValueError):
@@ -50,27 +57,28 @@ STYLES = {
 
 @dataclass(frozen=True)
 class Sheet:
-    """A table as it was read: the head, and each row with the line it begins on."""
+    """A table as it was read: the head with its line, and each row with the line it begins on."""
 
     head: tuple[str, ...]
     rows: tuple[tuple[int, tuple[str, ...]], ...]
+    head_line: int = 1
 
 
-def safe(text: str) -> str:
-    """`text` with an apostrophe before it where a spreadsheet might run it."""
+def marked(text: str) -> str:
+    """`text` with an apostrophe before it where a spreadsheet would take it for a formula."""
     return f"'{text}" if text.startswith(ACTIVE) else text
 
 
 def plain(text: str) -> str:
-    """The inverse of `safe`."""
+    """The inverse of `marked`."""
     return text[1:] if text.startswith("'") and text[1:].startswith(ACTIVE) else text
 
 
 def written(head: Sequence[str], rows: Iterable[Sequence[str]], style: Style) -> str:
-    """The table as text; a `Figure` as it is, everything else made safe."""
+    """The table as text; a `Figure` as it is, everything else marked where it looks like a formula."""
     to = io.StringIO(newline="")
     writer = csv.writer(to, delimiter=style.separator, lineterminator="\r\n")
-    writer.writerow([safe(cell) for cell in head])
+    writer.writerow([marked(cell) for cell in head])
     for row in rows:
         writer.writerow([_cell(cell, style) for cell in row])
     return to.getvalue()
@@ -78,7 +86,7 @@ def written(head: Sequence[str], rows: Iterable[Sequence[str]], style: Style) ->
 
 def _cell(cell: str, style: Style) -> str:
     if not isinstance(cell, Figure):
-        return safe(cell)
+        return marked(cell)
     if not style.decimal_comma:
         return str(cell)
     # 1,234 could be read as a thousand: one more zero says that the comma is decimal.
@@ -92,7 +100,11 @@ def decoded(content: bytes) -> str:
         text = content.decode(code)
     except UnicodeDecodeError:
         text = _as_western(content)
-    found = CONTROL.search(text)
+    return _checked(text)
+
+
+def _checked(text: str) -> str:
+    found = NOT_TEXT.search(text)
     if found:
         line = text.count("\n", 0, found.start()) + 1
         raise Unreadable("There is a sign in this line that is no text", line)
@@ -109,6 +121,7 @@ def _as_western(content: bytes) -> str:
 
 def read(text: str) -> Sheet:
     """Head and rows. Unreadable, with the line, where a quote is left open or a cell has no head."""
+    text = _checked(text.removeprefix(MARK))
     separator = _separator(text)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     rows: list[tuple[int, tuple[str, ...]]] = []
@@ -139,10 +152,12 @@ def _squared(rows: Sequence[tuple[int, tuple[str, ...]]]) -> Sheet:
         head = head[:-1]
     for line, cells in rows[1:]:
         if any(cell.strip() for cell in cells[len(head) :]):
-            raise Unreadable("This line has more cells than the head has names", line)
+            raise Unreadable(_TOO_MANY, line)
     width = len(head)
     return Sheet(
-        head, tuple((line, (*cells[:width], *[""] * (width - len(cells)))) for line, cells in rows[1:])
+        head,
+        tuple((line, (*cells[:width], *[""] * (width - len(cells)))) for line, cells in rows[1:]),
+        rows[0][0],
     )
 
 
