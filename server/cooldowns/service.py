@@ -295,7 +295,8 @@ def warm(
     _refuse("Warming was not written down.", found)
     row.warming_at = at
     session.add(row)
-    instruments.enter_state(session, person, sheet.cryostat, "warming", at, f"Cooldown {number}", now)
+    words, own = f"Cooldown {number}", row.by_id == person.id
+    instruments.enter_state(session, person, sheet.cryostat, "warming", at, words, now, own=own)
     return _write(session, person, row, Written(entry_kinds.WARMING, wish.data, at, wish.note), now)
 
 

@@ -77,6 +77,16 @@ class ChangeIn(BaseModel):
     done_at: AwareDatetime | None = None
 
 
+class StateIn(BaseModel):
+    """A state as somebody saw it; without `since`, now."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    state: str
+    since: AwareDatetime | None = None
+    note: str = ""
+
+
 class HeatOut(BaseModel):
     """A heat budget, and what it was computed from."""
 
@@ -173,6 +183,16 @@ def recompute(slug: str, person: ApiPerson, session: WriteSession) -> HeatOut:
     guards.need(session, person, cryostat, OPERATE)
     instruments.recompute(session, person, cryostat, now())
     return heat(slug, person, session)
+
+
+@router.post("/cryostats/{slug}/state", status_code=201, responses=REFUSALS)
+def enter_state(slug: str, sent: StateIn, person: ApiPerson, session: WriteSession) -> CryostatOut:
+    """Write down what state it is in, and since when."""
+    cryostat = guards.find(session, slug, lock=True)
+    guards.need(session, person, cryostat, OPERATE)
+    at = now()
+    instruments.enter_state(session, person, cryostat, sent.state, sent.since or at, sent.note, at)
+    return _cryostat_out(cryostat, instruments.state_now(session, cryostat))
 
 
 def _number(session: ReadSession, cryostat: Cryostat, revision: int | None) -> int:

@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col, func, select
 
-from server.cryostats import budget, draft_budgets, rules
+from server.cryostats import budget, draft_budgets, rules, window
 from server.cryostats.models import CoolerVersion, Cryostat, Grade, StateEntry
 from server.errors import Conflict, NotFound, Refused
 from server.history import service as history
@@ -164,9 +164,15 @@ def enter_state(
     since: datetime,
     note: str,
     at: datetime,
+    *,
+    own: bool = False,
 ) -> StateEntry:
-    """Write down what state it is in, and since when. An earlier entry stays as it is."""
-    found = {}
+    """Write down what state it is in, and since when. An earlier entry stays as it is.
+
+    Whoever warms or opens what is cold is held to the table of the cold window; Forbidden where it says no.
+    `own` says that the cold window is theirs, where a room above knows.
+    """
+    found = rules.text_faults("note", "the note", note, rules.LONGEST_NOTE)
     if state not in rules.STATES:
         found["state"] = "Choose one of the states"
     if since > at:
@@ -175,6 +181,9 @@ def enter_state(
         found["since"] = f"Enter a time after {rules.EARLIEST_YEAR}"
     if found:
         raise Refused("The state was not stored.", found)
+    if isinstance(author, Person):
+        leave = window.Leave(state, since, note, own)
+        window.need_leave_cold(session, author, cryostat, leave)
     assert cryostat.id is not None
     row = StateEntry(
         cryostat_id=cryostat.id,

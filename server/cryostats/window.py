@@ -1,12 +1,14 @@
 """The cold window of a cryostat: its table of who may change what, and holding a change to it."""
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from sqlmodel import Session, col, select
 
 from server.cryostats import guards, window_rules
+from server.cryostats.draft_models import Draft, DraftStep, DraftVersion
+from server.cryostats.draft_rules import BUILT
 from server.cryostats.models import Cryostat, StateEntry
 from server.cryostats.rules import STEWARD, Change, Put, moment_faults
 from server.cryostats.window_models import WindowRule
@@ -92,3 +94,49 @@ def need_let(
     why = window_rules.refusal(touched, grade, way, cryostat.name)
     if why:
         raise Forbidden(why)
+
+
+@dataclass(frozen=True)
+class Leave:
+    """A state somebody enters; `own` where the cold window is known to be theirs."""
+
+    state: str
+    since: datetime
+    note: str
+    own: bool = False
+
+
+def need_leave_cold(session: Session, person: Person, cryostat: Cryostat, leave: Leave) -> None:
+    """Forbidden where the table keeps a person from warming or opening what is cold at `since`.
+
+    A steward may end anybody's cold window, and writes why; Refused without.
+    """
+    if not window_rules.ends_window(state_at(session, cryostat, leave.since), leave.state):
+        return
+    own = leave.own or _own_inside(session, person, cryostat)
+    grade = guards.grade_of(session, person, cryostat)
+    line = next(row for row in lines(session, cryostat) if row.what == window_rules.WARM)
+    why = window_rules.warm_refusal(line, grade, cryostat.name, own=own)
+    if why:
+        raise Forbidden(why)
+    if grade >= STEWARD and not own and not leave.note.strip():
+        words = f"{cryostat.name} is cold and what is inside is not yours; enter why it is warmed or opened"
+        raise Refused("The state was not stored.", {"note": words})
+
+
+def _own_inside(session: Session, person: Person, cryostat: Cryostat) -> bool:
+    """Whether the draft that was built last is the person's, or shared with them."""
+    query = (
+        select(Draft, DraftVersion)
+        .join(DraftStep, col(DraftStep.draft_id) == col(Draft.id))
+        .join(
+            DraftVersion,
+            (col(DraftVersion.draft_id) == col(Draft.id)) & (col(DraftVersion.number) == DraftStep.version),
+        )
+        .where(Draft.cryostat_id == cryostat.id, DraftStep.what == BUILT)
+    )
+    found = session.exec(query.order_by(col(DraftStep.id).desc()).limit(1)).first()
+    if found is None:
+        return False
+    draft, version = found
+    return person.id in (draft.by_id, *(row["id"] for row in version.parties))

@@ -1,6 +1,6 @@
 """Who may change what while a cryostat is cold: the table as it begins, and how a change is read against it.
 
-The table is common practice, no source; a steward edits it for each cryostat. Two of its lines are held to,
+The table is common practice, no source; a steward edits it for each cryostat. Three of its lines are held to,
 because the program itself records such a change; the others are for people to read.
 """
 
@@ -16,14 +16,18 @@ CELLS = {
     "note": "note it",
     "no": "no",
     "inducted": "yes, if laser-inducted",
-    "own": "if own booking",
+    "own": "if own booking or draft",
     "vent": "yes, at vent only",
     "house": "house draft only",
     "approved": "approved draft only",
     "card": "per night card only",
 }
 HELD = {"yes", "no", "house", "approved"}
-"""What a line that is held to may say."""
+"""What a line of the configuration that is held to may say."""
+HELD_WARM = {"yes", "no", "own"}
+WARM = "warm"
+LEAVES_COLD = {"warming", "open"}
+"""States that end a cold window."""
 GRADE_COLUMNS = ("operate", "open", "rewire")
 
 
@@ -53,7 +57,7 @@ DEFAULTS = (
     Line("pump", "Pump valve, gauge", "no", "yes", "yes", "line"),
     Line("nitrogen", "Open or close nitrogen", "no", "vent", "yes", "checklist"),
     Line("helium", "Touch helium couplings, compressor settings", "no", "no", "no", "service"),
-    Line("warm", "Warm and open", "no", "own", "yes", "new draft"),
+    Line("warm", "Warm and open", "no", "own", "yes", "new draft", held=True),
     Line("configuration", "Change lid, window, lag, wire, or anything else inside",
          "no", "house", "approved", "new draft, photograph", held=True),
     Line("alarms", "Change alarm limits", "no", "no", "no", "reason"),
@@ -108,11 +112,33 @@ def refusal(lines: Iterable[Line], grade: int, way: Way, name: str) -> str:
     return ""
 
 
+def ends_window(before: str, after: str) -> bool:
+    """True when going from one state to another warms or opens what is cold."""
+    return before == COLD and after in LEAVES_COLD
+
+
+def warm_refusal(line: Line, grade: int, name: str, *, own: bool) -> str:
+    """Why somebody may not warm or open what is cold, in one sentence; empty when they may."""
+    said = cell(line, grade)
+    if said == "yes" or (said == "own" and own):
+        return ""
+    return (
+        f"{name} is cold. The table of its cold window says for your grade: “{line.words}”: {CELLS[said]}. "
+        "Ask whoever has it, or the steward."
+    )
+
+
+def legal(line: Line) -> set[str]:
+    """What the cells of a line may say."""
+    if not line.held:
+        return set(CELLS)
+    return HELD_WARM if line.what == WARM else HELD
+
+
 def faults(line: Line) -> dict[str, str]:
     """What an edited line gets wrong, field → what to do."""
     found = {}
-    legal = HELD if line.held else set(CELLS)
     for name in GRADE_COLUMNS:
-        if getattr(line, name) not in legal:
+        if getattr(line, name) not in legal(line):
             found[name] = "Choose one of the answers"
     return found | rules.text_faults("record", "the record", line.record, rules.LONGEST_LABEL)

@@ -8,7 +8,7 @@ from sqlmodel import Session
 from server.cryostats import guards, window, window_rules
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import STEWARD
-from server.cryostats.window_rules import CELLS, GRADE_COLUMNS, HELD, Line
+from server.cryostats.window_rules import CELLS, GRADE_COLUMNS, Line
 from server.db import now
 from server.laboratory import orders
 from server.laboratory.order_models import StandingOrder
@@ -32,7 +32,7 @@ class WindowView:
 
     def choices(self, line: Line) -> Sequence[tuple[str, str]]:
         """What a cell of this line may say."""
-        return [(key, words) for key, words in CELLS.items() if not line.held or key in HELD]
+        return [(key, words) for key, words in CELLS.items() if key in window_rules.legal(line)]
 
 
 def table(

@@ -346,3 +346,16 @@ def test_no_made_up_request_breaks_the_api(program: Program) -> None:
     assert len(operations) >= 4
     for operation in operations:
         tried(operation)()
+
+
+@SQLITE
+def test_a_state_is_entered_and_warming_is_held_to_the_table(program: Program, member: Person) -> None:
+    path = f"{HERE}/state"
+    made = program.post({"state": "cold"}, path)
+    assert (made.status_code, strictly(made)["state"]) == (201, "cold")
+    give_grade(program.app.state.engine, "bench-a", member, 2)
+    other = Program(program.app, token_of(program.app.state.engine, member))
+    assert other.post({"state": "warming"}, path).status_code == 403
+    assert fields(program.post({"state": "open"}, path)).keys() == {"note"}
+    assert program.post({"state": "frozen solid"}, path).status_code == 422
+    assert program.post({"state": "open", "note": "Alarm"}, path).status_code == 201

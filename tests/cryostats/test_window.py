@@ -65,7 +65,7 @@ def test_a_change_is_judged_by_the_state_at_the_time_it_was_done(books: Books) -
 
 def test_when_it_is_open_the_grades_alone_decide(books: Books) -> None:
     session, ada, ben, bench = books
-    instruments.enter_state(session, ada, bench, "open", AT, "", AT)
+    instruments.enter_state(session, ada, bench, "open", AT, "Adsorber", AT)
     log(session, ben, bench)
 
 
@@ -133,3 +133,56 @@ def test_only_a_steward_writes_the_table_and_only_what_it_may_say(books: Books) 
     assert refused.value.fields == {"configuration.operate": "Choose one of the answers"}
     with pytest.raises(Refused):
         window.write(session, ada, bench.slug, "pump", {"operate": "no"}, AT)
+
+
+def warm(session: Session, person: Person, bench: Cryostat, note: str = "", hours: int = 0) -> None:
+    instruments.enter_state(session, person, bench, "warming", AT - timedelta(hours=hours), note, AT)
+
+
+@pytest.mark.parametrize(("grade", "may"), [(1, False), (2, False), (3, True), (4, True)])
+def test_what_is_cold_is_warmed_by_whom_the_table_lets(books: Books, grade: int, may: bool) -> None:
+    session, _, ben, bench = books
+    instruments.give_grade(session, CommandLine(), bench, ben, grade, AT)
+    if may:
+        warm(session, ben, bench)
+        return
+    with pytest.raises(Forbidden, match=r"is cold.*Warm and open"):
+        warm(session, ben, bench)
+
+
+def test_whoever_opens_may_warm_what_is_their_own_or_shared(books: Books) -> None:
+    session, ada, ben, bench = books
+    build(session, ada, ben, bench, house=False)
+    instruments.give_grade(session, CommandLine(), bench, ben, 2, AT)
+    with pytest.raises(Forbidden, match="if own booking or draft"):
+        warm(session, ben, bench)
+    shared = drafts.make(session, ada, bench.slug, Drawn("Two", change(2, lid()), (ben.id or 0,)), AT)
+    number = shared.draft.id or 0
+    for who, what in ((ada, "asked"), (ben, "yes"), (ada, "approved")):
+        draft_steps.take(session, who, number, what, 1, "", AT)
+    draft_steps.build(session, ada, number, Ask(1), AT)
+    warm(session, ben, bench)
+
+
+def test_a_steward_who_ends_anothers_cold_window_writes_why(books: Books) -> None:
+    session, ada, _, bench = books
+    with pytest.raises(Refused) as refused:
+        warm(session, ada, bench, " ")
+    assert "enter why" in refused.value.fields["note"]
+    warm(session, ada, bench, "Water alarm")
+    assert instruments.state_now(session, bench).state == "warming"  # type: ignore[union-attr]
+
+
+def test_warming_is_judged_by_the_state_at_the_time(books: Books) -> None:
+    session, _, ben, bench = books
+    instruments.give_grade(session, CommandLine(), bench, ben, 1, AT)
+    warm(session, ben, bench, hours=20)
+
+
+def test_the_line_for_warming_says_what_the_steward_writes(books: Books) -> None:
+    session, ada, ben, bench = books
+    with pytest.raises(Refused):
+        window.write(session, ada, bench.slug, "warm", {"open": "house"}, AT)
+    window.write(session, ada, bench.slug, "warm", {"rewire": "no"}, AT)
+    with pytest.raises(Forbidden):
+        warm(session, ben, bench)
