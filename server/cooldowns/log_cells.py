@@ -10,6 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import repeat
 from typing import NamedTuple
 
 from server.cooldowns.channels_rules import unit_of
@@ -71,14 +72,14 @@ class Column(NamedTuple):
 
 @dataclass(frozen=True)
 class Layout:
-    """A file taken apart. `lines` hold the data, `numbers` the line of the file that each of them is."""
+    """A file taken apart. `lines` hold the data; `body` is which line of the file each was, from 0."""
 
     separator: str
     called: str
     decimal_comma: bool
     columns: tuple[Column, ...]
     lines: Sequence[str]
-    numbers: Sequence[int]
+    body: Sequence[int]
     preamble: tuple[str, ...]
     remarks: tuple[str, ...]
 
@@ -105,18 +106,30 @@ def take_apart(content: bytes) -> Layout:
         raise Unreadable(Fault(0, "", "The file is empty"))
     text = _text(content)
     raw = text.split("\n")
-    marked = any(mark in text for mark in COMMENT)
-    body = [
+    if not raw[-1]:
+        raw.pop()
+    body = _body(raw, any(mark in text for mark in COMMENT))
+    if not body:
+        raise Unreadable(Fault(0, "", "The file holds comments only"))
+    separator, width = _separator(raw, body)
+    if '"' in text and separator != " ":
+        raw, separator = _unquoted(raw, separator), INSIDE
+    return _laid_out(raw, body, separator, width)
+
+
+def _body(raw: Sequence[str], marked: bool) -> Sequence[int]:
+    """The lines that are neither empty nor a comment; of most files that is all of them."""
+    if not marked and "" not in raw and not any(map(str.isspace, raw)):
+        return range(len(raw))
+    return [
         number
         for number, line in enumerate(raw)
         if line and not line.isspace() and not (marked and line.lstrip().startswith(COMMENT))
     ]
-    if not body:
-        raise Unreadable(Fault(0, "", "The file holds comments only"))
-    separator, width = _separator([raw[number] for number in body])
-    if '"' in text and separator != " ":
-        raw, separator = _unquoted(raw, separator), INSIDE
-    return _laid_out(raw, body, separator, width)
+
+
+def _of(raw: Sequence[str], body: Sequence[int]) -> list[str]:
+    return list(raw[body.start : body.stop]) if isinstance(body, range) else [raw[n] for n in body]
 
 
 def _text(content: bytes) -> str:
@@ -133,7 +146,7 @@ def _text(content: bytes) -> str:
     return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
 
 
-def _laid_out(raw: list[str], body: list[int], separator: str, width: int) -> Layout:
+def _laid_out(raw: list[str], body: Sequence[int], separator: str, width: int) -> Layout:
     begin = next(
         (at for at, number in enumerate(body) if _is_data(_split(raw[number], separator), width)), None
     )
@@ -160,10 +173,10 @@ def readable(cell: str) -> bool:
     return cell.lower() in GAPS or READABLE.fullmatch(cell) is not None
 
 
-def _separator(lines: Sequence[str]) -> tuple[str, int]:
+def _separator(raw: Sequence[str], body: Sequence[int]) -> tuple[str, int]:
     """The separator by which most cells can be read, and how many cells a line has."""
-    middle = len(lines) // 2
-    sample = [*lines[-SAMPLE:], *lines[middle : middle + SAMPLE]]
+    middle = len(body) // 2
+    sample = [raw[number] for number in (*body[-SAMPLE:], *body[middle : middle + SAMPLE])]
     best, found = 0.0, (",", 1)
     for separator in SEPARATORS:
         rows = [_split(line, separator) for line in sample]
@@ -230,11 +243,11 @@ def _column(name: str, written: str) -> Column:
 
 def _data(
     raw: Sequence[str], body: Sequence[int], separator: str, width: int
-) -> tuple[list[str], list[int], tuple[str, ...]]:
+) -> tuple[list[str], Sequence[int], tuple[str, ...]]:
     """The lines that hold data, each with as many cells as the others, and what was left out."""
     if len(body) > MOST_ROWS:
         raise Unreadable(Fault(0, "", f"Keep a file within {MOST_ROWS:,} lines"))
-    lines = [" ".join(raw[n].split()) for n in body] if separator == " " else [raw[n] for n in body]
+    lines = [" ".join(raw[n].split()) for n in body] if separator == " " else _of(raw, body)
     remarks = []
     again = sum(lines.count(line) for line in {*raw[max(0, body[0] - NEAR) : body[0]]} if line)
     if again:
@@ -242,13 +255,15 @@ def _data(
         heads = set(raw[: body[0]])
         body = [n for n, line in zip(body, lines, strict=True) if line not in heads]
         lines = [line for line in lines if line not in heads]
-    wrong = [at for at, line in enumerate(lines) if line.count(separator) != width - 1]
+    counts = list(map(str.count, lines, repeat(separator)))
+    plain = counts.count(width - 1) == len(counts)
+    wrong = [] if plain else [at for at, count in enumerate(counts) if count != width - 1]
     if wrong and wrong[-1] == len(lines) - 1 and lines[-1].count(separator) < width - 1:
         remarks.append(f"Line {body[-1] + 1}, the last, is cut off and was left out")
         lines, body, wrong = lines[:-1], body[:-1], wrong[:-1]
     if wrong:
         raise Unreadable(*(_width_fault(lines[at], body[at], separator, width) for at in wrong[:MOST_FAULTS]))
-    return lines, [number + 1 for number in body], tuple(remarks)
+    return lines, body, tuple(remarks)
 
 
 def _width_fault(line: str, number: int, separator: str, width: int) -> Fault:

@@ -187,7 +187,7 @@ def _seconds(layout: Layout, spec: Spec, numbers: Sequence[Values], zone: str) -
         return stamps(_texts(layout, where), clock)
     except BadTime as problem:
         column = layout.columns[min(where.values())].name
-        raise Unreadable(Fault(layout.numbers[problem.row], column, str(problem))) from problem
+        raise Unreadable(Fault(layout.body[problem.row] + 1, column, str(problem))) from problem
 
 
 def _texts(layout: Layout, where: Mapping[str, int]) -> list[str]:
@@ -244,7 +244,7 @@ def _cell_faults(
             number(cell)
         except ValueError:
             said = f"“{cell.strip()[:40]}” is no number"
-            found.append(Fault(layout.numbers[row], layout.columns[column].name, said))
+            found.append(Fault(layout.body[row] + 1, layout.columns[column].name, said))
         if len(found) >= MOST_FAULTS:
             break
     return found
