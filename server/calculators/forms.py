@@ -13,8 +13,8 @@ YES = "yes"
 
 
 def unit_of(asked: Input) -> str:
-    """The unit a bare number is read in."""
-    if asked.suffix not in KINDS:
+    """The unit a bare number is read in; a number without unit is itself, as formulas have it."""
+    if not asked.suffix or asked.suffix not in KINDS:
         return ""
     if asked.suffix == "Pa" and isinstance(asked.start, float) and asked.start > LARGE_Pa:
         return "GPa" if asked.start > 1e9 else "MPa"

@@ -70,7 +70,7 @@ def preload_N(torque_N_m: float, diameter_m: float, nut_factor: float) -> float:
 
     Notes
     -----
-    The maker's torque and the standing order come first. Grease on a screw *raises* the preload at the same
+    The maker's torque and the standing order come first. Grease on a screw raises the preload at the same
     torque: an ordinary dry setting can take a greased screw past yield. Small platform screws near 5 in·lbf
     (0.56 N m) are common practice, no source. This result is no approval; local rules decide.
 

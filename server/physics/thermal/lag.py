@@ -113,7 +113,7 @@ def lag_contact_W_m_K(filler: str, temperature_K: float) -> Band:
 
 
 def flat_contact_W_m_K(
-    wire_contact_W_m_K: float, width_m: float, film_m: float = 0.0, film_W_m_K: float = 1.0
+    wire_contact_W_m_K: float, width_m: float, film_m: float = 0.0, film_conductivity_W_m_K: float = 1.0
 ) -> float:
     r"""Conductance from a flat conductor through the filler of its lag and a film, per length, from one side.
 
@@ -122,12 +122,12 @@ def flat_contact_W_m_K(
     Parameters
     ----------
     wire_contact_W_m_K : float
-        What the same filler conducts to a fine wire: `lag_contact_W_m_K`; above zero [W/(m K)].
+        What the same filler conducts to a fine wire, above zero [W/(m K)].
     width_m : float
         Width of the conductor, above zero [m].
     film_m : float, optional
         Thickness of the film between conductor and filler, not negative [m].
-    film_W_m_K : float, optional
+    film_conductivity_W_m_K : float, optional
         Conductivity of that film, above zero [W/(m K)].
 
     Returns
@@ -155,10 +155,14 @@ def flat_contact_W_m_K(
     ----------
     H. S. Carslaw, J. C. Jaeger, Conduction of Heat in Solids, slabs in series.
     """
-    check_positive(wire_contact_W_m_K=wire_contact_W_m_K, width_m=width_m, film_W_m_K=film_W_m_K)
+    check_positive(
+        wire_contact_W_m_K=wire_contact_W_m_K,
+        width_m=width_m,
+        film_conductivity_W_m_K=film_conductivity_W_m_K,
+    )
     check_not_negative(film_m=film_m)
     filler_W_m_K = wire_contact_W_m_K / float(_data()["shape_factor"])
-    return width_m / (float(_data()["thickness_m"]) / filler_W_m_K + film_m / film_W_m_K)
+    return width_m / (float(_data()["thickness_m"]) / filler_W_m_K + film_m / film_conductivity_W_m_K)
 
 
 def coaxial_contact_W_m_K(conductivity_W_m_K: float, inner_m: float, outer_m: float) -> float:
