@@ -139,5 +139,7 @@ def _page(
 ) -> Response:
     view = change_views.change(session, person, cryostat, in_hand, since)
     bad = status if status != 200 else 422 if view.faults else 200
-    beside = beside_views.beside(session, cryostat)
+    drawn = contents.elements(session, cryostat, cryostat.revision)
+    drawn = {key: put for key, put in drawn.items() if key not in in_hand.remove}
+    beside = beside_views.beside(session, cryostat, drawn | {put.key: put for put in in_hand.put})
     return render(request, PAGE, view, block=part, status=bad, beside=beside)

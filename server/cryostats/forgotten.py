@@ -83,8 +83,19 @@ def _touches(puts: Sequence[Put]) -> Iterator[Missing]:
 
 def _coax(puts: Sequence[Put]) -> Iterator[Missing]:
     for put in puts:
-        if put.kind == "coax" and not _clamped(put.data.get("lags", ())):
+        if put.kind != "coax":
+            continue
+        if not _clamped(put.data.get("lags", ())):
             yield Missing(f"{put.title}: no lag is recorded", put.kind, put.key)
+        elif not put.data.get("attenuators") and _unnamed_centre(put.data):
+            # A lag grips the jacket; only an attenuator holds the centre, else the dielectric does, badly.
+            words = "its centre is lagged through the dielectric alone; which metal is it, and what holds it?"
+            yield Missing(f"{put.title}: {words}", put.kind, put.key)
+
+
+def _unnamed_centre(data: Mapping[str, Any]) -> bool:
+    """True where the centre is of a metal nobody named."""
+    return "centre_material" not in data or data["centre_material"] is None
 
 
 def _clamped(lags: Sequence[Mapping[str, Any]]) -> bool:

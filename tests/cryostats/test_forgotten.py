@@ -40,8 +40,21 @@ def test_coax_without_a_lag_and_a_joint_without_a_filler_are_asked_for() -> None
     coax = {"key": "coax", "kind": "coax", "material": "stainless-304"}
     joint = {"key": "joint", "kind": "joint"}
     assert asked(lid(), WINDOW, TOUCH, joint, SOURCE, coax) == [("coax", "coax"), ("joint", "joint")]
-    clamped = coax | {"lags": [{"stage": "shield", "state": "good"}]}
+    clamped = coax | {"lags": [{"stage": "shield", "state": "good"}], "centre_material": "stainless-304"}
     assert asked(lid(), WINDOW, TOUCH, joint | {"resistance_K_W": 40.0}, SOURCE, clamped) == []
+
+
+def test_a_coax_whose_centre_nobody_named_is_asked_for_though_its_jacket_is_lagged() -> None:
+    coax = {
+        "key": "coax",
+        "kind": "coax",
+        "material": "stainless-304",
+        "lags": [{"stage": "shield", "state": "good"}],
+    }
+    (row,) = forgotten.missing({**{each["key"]: put(each) for each in WHOLE}, "coax": put(coax)}, EVERY_STAGE)
+    assert "through the dielectric alone" in row.words
+    held = coax | {"attenuators": [{"stage": "shield", "attenuation_dB": 20}]}
+    assert asked(*WHOLE, held) == []
 
 
 def test_a_cryostat_without_a_mount_is_not_asked_for_its_joint() -> None:
