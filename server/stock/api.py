@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
 from sqlmodel import Session, col, select
 
 from server.cryostats.api import REFUSALS
@@ -19,11 +19,22 @@ from server.stock.lending import Lending
 from server.stock.models import Item, Movement, Reservation
 from server.stock.moving import Receipt
 from server.stock.service import Taking
+from server.web.forms import NO_TEXT
 
 router = APIRouter(prefix="/stock", tags=["stock"])
 Key = Annotated[int, Field(ge=1, le=2**31 - 1)]
 Quantity = Annotated[Decimal, Field(ge=0, le=1_000_000, decimal_places=3, allow_inf_nan=False)]
-Text = Annotated[str, Field(max_length=500)]
+
+
+def _text(value: str) -> str:
+    """Text that every database can hold."""
+    if NO_TEXT.search(value):
+        raise ValueError("there is a sign in it that is no text")
+    return value
+
+
+Words = Annotated[str, AfterValidator(_text)]
+Text = Annotated[Words, Field(max_length=500)]
 Before = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 Limit = Annotated[int, Query(ge=1, le=500)]
 
@@ -48,9 +59,9 @@ class ItemIn(BaseModel):
     specification: Text = ""
     bin_code: Text = ""
     place: Text = ""
-    storage: Annotated[str, Field(max_length=2000)] = ""
+    storage: Annotated[Words, Field(max_length=2000)] = ""
     cautions: Annotated[list[Text], Field(max_length=20)] = []
-    hazard: Annotated[str, Field(max_length=2000)] = ""
+    hazard: Annotated[Words, Field(max_length=2000)] = ""
     allowed: Annotated[list[Stand], Field(max_length=12)] = []
     forbidden: Annotated[list[Stand], Field(max_length=12)] = []
     elsewhere: Text = ""
@@ -175,14 +186,14 @@ class MovementIn(BaseModel):
     beyond: bool = False
     containers: Annotated[int, Field(ge=1, le=50)] = 1
     sealed: bool = False
-    code: Annotated[str, Field(max_length=60)] = ""
-    place: Annotated[str, Field(max_length=60)] = ""
+    code: Annotated[Words, Field(max_length=60)] = ""
+    place: Annotated[Words, Field(max_length=60)] = ""
     expires_on: date | None = None
     cured_on: date | None = None
     price: Quantity | None = None
     borrower: Text = ""
     due_on: date | None = None
-    once: Annotated[str, Field(min_length=8, max_length=64)] | None = None
+    once: Annotated[Words, Field(min_length=8, max_length=64)] | None = None
     """Any text of yours, the same when you send again: it is then written once."""
 
 
@@ -203,7 +214,7 @@ class ReservationIn(BaseModel):
     item: Text
     amount: Quantity
     until: AwareDatetime
-    what_for: Annotated[str, Field(max_length=120)]
+    what_for: Annotated[Words, Field(max_length=120)]
 
 
 class ReservationOut(BaseModel):

@@ -4,12 +4,17 @@ from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
 
+import pytest
 from sqlmodel import Session, select
 
 from server.people.service import CommandLine
 from server.stock.models import NOTHING, Item, Lot, Movement
 from server.stock.posting import Posted, post
 
+BOTH = pytest.mark.parametrize(
+    "database_url", ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)], indirect=True
+)
+"""A test that is to hold on both engines."""
 AT = datetime(2026, 3, 14, 11, 20, tzinfo=UTC)
 
 

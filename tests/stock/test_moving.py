@@ -1,9 +1,7 @@
 """Receiving, counting, throwing away, lending, and corrections that never erase."""
 
-import shutil
 from datetime import timedelta
 from decimal import Decimal
-from pathlib import Path
 
 import pytest
 from sqlmodel import Session, select
@@ -20,13 +18,6 @@ from tests.stock.factories import AT, a_lot, an_item, key_of, summed
 WHO = CommandLine()
 DAY = AT.date()
 LATER = AT + timedelta(days=3)
-
-
-@pytest.fixture
-def database_url(tmp_path: Path, sqlite_template: Path) -> str:
-    """The books of both engines are tried in test_posting.py."""
-    shutil.copy(sqlite_template, tmp_path / "books.db")
-    return f"sqlite:///{tmp_path / 'books.db'}"
 
 
 @pytest.fixture

@@ -26,7 +26,7 @@ from server.stock.models import NOTHING, Demand, Loan, Lot, Movement
 from server.stock.moving import Receipt
 from server.stock.service import Taking
 from tests.factories import somebody
-from tests.stock.factories import AT, a_lot, an_item, key_of, summed
+from tests.stock.factories import AT, BOTH, a_lot, an_item, key_of, summed
 
 SOON = AT + timedelta(days=2)
 
@@ -36,6 +36,7 @@ def person(session: Session) -> Person:
     return somebody(session)
 
 
+@BOTH
 def test_each_write_is_in_the_record(session: Session, person: Person) -> None:
     item = an_item(session)
     receive = Receipt(key_of(item), Decimal(50))
@@ -58,6 +59,7 @@ def test_each_write_is_in_the_record(session: Session, person: Person) -> None:
     assert all(entry.person_name == person.name for entry in history.of(session, "stock/vacuum-grease"))
 
 
+@BOTH
 def test_the_database_refuses_to_rewrite_a_movement(session: Session) -> None:
     item = an_item(session)
     a_lot(session, item, "50")
@@ -152,6 +154,7 @@ def _check_totals(session: Session, item_id: int) -> None:
     assert sum((month.recorded for month in months), NOTHING) == recorded
 
 
+@BOTH
 def test_the_totals_are_the_sums_on_both_engines(session: Session, person: Person) -> None:
     item = an_item(session)
     (first, second) = moving.receive(session, person, Receipt(key_of(item), Decimal(20), 2, sealed=True), AT)
@@ -164,6 +167,7 @@ def test_the_totals_are_the_sums_on_both_engines(session: Session, person: Perso
     _check_totals(session, key_of(item))
 
 
+@BOTH
 def test_who_takes_holds_the_item_so_that_a_second_waits(engine: Engine) -> None:
     """SQLite lets one write at a time; on PostgreSQL the row is locked, else the second would be lost."""
     with writing(engine) as session:

@@ -1,9 +1,7 @@
 """What work asks of the stock room: amounts, promises, taking."""
 
-import shutil
 from datetime import datetime, timedelta
 from decimal import Decimal
-from pathlib import Path
 
 import pytest
 from sqlmodel import Session, select
@@ -17,13 +15,6 @@ from tests.factories import somebody
 from tests.stock.factories import AT, a_lot, an_item, key_of
 
 SOON = AT + timedelta(days=2)
-
-
-@pytest.fixture
-def database_url(tmp_path: Path, sqlite_template: Path) -> str:
-    """The books of both engines are tried in test_posting.py."""
-    shutil.copy(sqlite_template, tmp_path / "books.db")
-    return f"sqlite:///{tmp_path / 'books.db'}"
 
 
 @pytest.fixture
