@@ -79,7 +79,7 @@ def demo() -> None:
     from server.demo.story import fill
 
     with writing(make_engine(settings().url)) as session:
-        told = fill(session, now())
+        told = fill(session, now(), settings().home)
         session.commit()
     typer.echo(told)
 

@@ -127,6 +127,7 @@ LOOM = {
     "lengths_m": {**OUT_AND_IN, "platform-mount": 0.05, "mount-sample": 0.03},
     "lags": [lag("shield", 0.02)],
     "note": "Reel label: bronze, AWG 36, enamelled.",
+    "part": "loom-03",
 }
 LOOM_TWICE = {**LOOM, "lags": [lag("shield", 0.02), lag("platform", 0.015)]}
 COAX = {
@@ -194,6 +195,7 @@ BENCH_B = (
             {
                 **LOOM_TWICE,
                 "key": "loom-8",
+                "part": "",
                 "label": "8-line loom",
                 "material": "manganin",
                 "count": 8,

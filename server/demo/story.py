@@ -4,6 +4,7 @@ Two cryostats and a year of revisions: one busy loom, one copper lead somebody p
 """
 
 from datetime import datetime, time, timedelta
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, select
@@ -14,7 +15,7 @@ from server.cryostats.documents import put_of
 from server.cryostats.instruments import About
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import STAGES, Change
-from server.demo import cooldowns, logs, stores
+from server.demo import cooldowns, faults, inside, logs, plan, stores
 from server.demo.benches import BENCHES, STEWARD, Bench, Told
 from server.laboratory.service import set_up
 from server.people.models import Person
@@ -26,8 +27,11 @@ PEOPLE = {STEWARD: "Quill Ashdown", "maren": "Maren Tolle", "jory": "Jory Pike",
 DAYS = 365
 
 
-def fill(session: Session, at: datetime) -> str:
-    """Tell the story up to `at` into an empty database; what to print. Told once, it is left alone."""
+def fill(session: Session, at: datetime, home: Path) -> str:
+    """Tell the story up to `at` into an empty database and the folder `home`; what to print.
+
+    Told once, it is left alone.
+    """
     if session.exec(select(Person).limit(1)).first() is None:
         set_up(session, LABORATORY, ZONE)
         seed(session)
@@ -44,11 +48,15 @@ def fill(session: Session, at: datetime) -> str:
             )
             for login, name in PEOPLE.items()
         }
+        inside.before(session, people, begun)
         for bench in BENCHES:
             _tell(session, bench, people, begun)
+        inside.tell(session, people, begun, home)
         cooldowns.tell(session, people, {day: _clock(begun, day, 0) for day in range(DAYS)})
         logs.tell(session, people, at)
         stores.tell(session, people, begun, at)
+        plan.tell(session, people, at)
+        faults.tell(session, people, at)
     logins = ", ".join(PEOPLE)
     return (
         f"Sign in as {STEWARD} (steward) with the password {PASSWORD}; also {logins}, all with that password."
