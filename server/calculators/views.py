@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 from sqlmodel import Session
 
 from server.calculators import forms
@@ -86,9 +87,14 @@ def show(session: Session, key: str, typed: Mapping[str, str]) -> CalculatorView
     refusal = ""
     if not faults:
         try:
-            answers = tuple(Answer(out.label, forms.shown(out), out.hint) for out in chosen.answer(values))
+            with np.errstate(over="raise", divide="raise", invalid="raise"):
+                answers = tuple(
+                    Answer(out.label, forms.shown(out), out.hint) for out in chosen.answer(values)
+                )
         except (PhysicsError, TypeError) as problem:
             faults, refusal = _blamed(chosen, str(problem))
+        except ArithmeticError:
+            refusal = "These numbers are too large or too small to be worked out."
     return CalculatorView(
         calculator=chosen,
         fields=tuple(FieldView(asked, given[asked.name], _sign(asked)) for asked in chosen.inputs),

@@ -51,6 +51,24 @@ def test_what_physics_refuses_is_a_sentence_and_no_number(member_client: TestCli
     assert "Result" not in answer.text
 
 
+@pytest.mark.parametrize(
+    ("key", "name", "text"),
+    [
+        ("disc-spring", "outer_m", "1e300 m"),
+        ("disc-spring", "free_height_m", "1e200 m"),
+        ("optimum-lead", "current_A", "1e-300 A"),
+        ("current-lead", "length_over_area_per_m", "1e300 1/m"),
+        ("disc-view", "r2_m", "1e300 m"),
+    ],
+)
+def test_what_no_number_can_hold_is_a_sentence(
+    key: str, name: str, text: str, member_client: TestClient
+) -> None:
+    answer = member_client.get(f"/calculators/{key}", params={name: text})
+    assert answer.status_code == 422
+    assert "Result" not in answer.text
+
+
 def test_an_address_without_a_calculator_is_not_found(member_client: TestClient) -> None:
     assert member_client.get("/calculators/perpetual-motion").status_code == 404
 
