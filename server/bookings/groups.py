@@ -1,4 +1,4 @@
-"""Groups that share the cryostats: made, given a share, joined and left. The steward's, with a line of history."""
+"""Groups that share the cryostats: made, given a share, joined and left; the steward alone may."""
 
 from datetime import datetime
 

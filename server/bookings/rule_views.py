@@ -1,4 +1,4 @@
-"""What the page of the booking rules shows: every number with what set it, and the groups with their people."""
+"""What the page of the booking rules shows: every number with what set it, and the groups."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
