@@ -44,9 +44,9 @@ COUNTERS = {
     "pump_hours": Counter("Backing pump", HOURS, "Tip seals or diaphragm, oil, exhaust filter."),
     "turbo_hours": Counter("Turbo pump", HOURS, "Bearings."),
     "cooldowns": Counter(
-        "Cooldowns", NUMBER, "Counted when a cooldown ends; enter what was before this book."
+        "Cooldowns", NUMBER, "Counted with every cooldown; enter what was before this book."
     ),
-    "openings": Counter("Openings", NUMBER, "Counted when an opening ends; enter what was before this book."),
+    "openings": Counter("Openings", NUMBER, "Counted with every opening; enter what was before this book."),
 }
 """What the intervals of maintenance count: running hours by part, cooldowns, openings (common practice)."""
 

@@ -26,7 +26,7 @@ def headers(app: FastAPI, person: Person) -> dict[str, str]:
 def send(
     client: TestClient, slug: str, document: Mapping[str, Any], bearer: Mapping[str, str], **more: Any
 ) -> Any:
-    body = {"reason": "From another book", "base_revision": 1, "document": document, **more}
+    body = {"reason": "From another book", "base_revision": 1, "document": document} | more
     return client.post(f"/api/v1/cryostats/{slug}/document", json=body, headers=dict(bearer))
 
 
@@ -43,7 +43,12 @@ def test_a_document_goes_out_and_its_alteration_comes_in_as_one_change(
     assert answer.json()["revision"]["number"] == 2
     assert "temperatures" in answer.json()["heat"]["budget"]
     again = client.get(f"/api/v1/cryostats/{slug}/document", headers=bearer).json()
-    assert again["elements"] == value["elements"]
+    lid_row, loom = again["elements"]
+    assert (lid_row["key"], [loom]) == ("lid", value["elements"]), "a lid that is not named is not taken out"
+    again["elements"] = [lid_row]
+    assert send(client, slug, again, bearer, take_others=True, base_revision=2).status_code == 201
+    last = client.get(f"/api/v1/cryostats/{slug}/document", headers=bearer).json()
+    assert last["elements"] == [lid_row]
 
 
 def test_a_stale_base_is_answered_with_what_was_logged_meanwhile(
@@ -117,3 +122,33 @@ def test_a_draft_goes_out_as_a_document(app: FastAPI, client: TestClient, stewar
     assert [row.get("count") for row in value["elements"]] == [12, None]
     assert client.get(f"/api/v1/drafts/{number}/document").status_code == 401
     assert client.get("/api/v1/drafts/99/document", headers=bearer).status_code == 404
+
+
+def test_a_document_comes_in_as_a_draft_and_goes_out_the_same(
+    app: FastAPI, client: TestClient, steward: Person, slug: str
+) -> None:
+    bearer = headers(app, steward)
+    value = client.get(f"/api/v1/cryostats/{slug}/document", headers=bearer).json()
+    value["elements"][0]["count"] = 12
+    body = {"name": "Fewer", "reason": "Half are dead", "base_revision": 1, "document": value}
+    made = client.post(f"/api/v1/cryostats/{slug}/document/drafts", json=body, headers=bearer)
+    assert (made.status_code, made.json()["state"]) == (201, "drawing")
+    again = client.get(f"/api/v1/drafts/{made.json()['id']}/document", headers=bearer).json()
+    assert again["elements"] == value["elements"]
+    configuration = client.get(f"/api/v1/cryostats/{slug}/configuration", headers=bearer).json()
+    assert configuration["revision"] == 1
+
+
+def test_a_bad_document_draws_no_draft(app: FastAPI, client: TestClient, steward: Person, slug: str) -> None:
+    bearer = headers(app, steward)
+    value = client.get(f"/api/v1/cryostats/{slug}/document", headers=bearer).json()
+    address = f"/api/v1/cryostats/{slug}/document/drafts"
+    body = {"name": "Fewer", "reason": "Half are dead", "base_revision": 1, "document": value}
+    assert client.post(address, json=body, headers=bearer).status_code == 422, "nothing differs"
+    value["elements"][0]["count"] = -1
+    assert client.post(address, json=body | {"base_revision": 0}, headers=bearer).status_code == 409
+    answer = client.post(address, json=body, headers=bearer)
+    assert answer.status_code == 422
+    assert any("count" in row["field"] for row in answer.json()["fields"])
+    assert client.post(address, json=body).status_code == 401
+    assert client.get(f"/api/v1/cryostats/{slug}/drafts", headers=bearer).json()["drafts"] == []
