@@ -148,7 +148,7 @@ class Stored:
             (self.new, "new"),
             (self.already, "already there"),
             (self.superseded, "in place of others"),
-            (self.gaps, "gaps left out"),
+            (self.gaps, "gap left out" if self.gaps == 1 else "gaps left out"),
         )
         said = ", ".join(f"{count:,} {word}" for count, word in parts if count)
         return said or "nothing"

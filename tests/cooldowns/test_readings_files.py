@@ -68,7 +68,7 @@ def test_a_file_is_looked_at_before_anything_is_taken_in_and_then_all_of_it_is(
     here = send(member_client, slug)
     page = member_client.get(here).text
     assert "semicolon, with a decimal comma" in page
-    assert "5 new, 1 gaps left out" in page
+    assert "5 new, 1 gap left out" in page
     assert stored(app, slug) == []
     assert member_client.post(here, data=described(do="take")).status_code == 303
     assert stored(app, slug) == [31.25, 31.5, 31.75]
@@ -103,7 +103,7 @@ def test_how_a_head_was_read_is_remembered_for_this_cryostat(member_client: Test
 def test_values_that_differ_need_a_reason(app: FastAPI, member_client: TestClient, slug: str) -> None:
     member_client.post(send(member_client, slug), data=described(do="take"))
     here = send(member_client, slug, LOG.replace("31,50", "99,9"))
-    assert "At 1 moments another value stands already" in member_client.get(here).text
+    assert "At 1 moment there is another value already" in member_client.get(here).text
     answer = member_client.post(here, data=described(do="take"))
     assert answer.status_code == 422
     assert 'id="f-superseding-error"' in answer.text
