@@ -72,7 +72,7 @@ def outlook(item: Item, standing: Standing, seen: Taken) -> Outlook:
     at = item.floor + _in_lead_time(item, amount, squares, taken.days)
     position = standing.usable + standing.ordered - standing.reserved
     short = below_floor(item, standing)
-    why = _why(item, standing, position, at, short)
+    why = _why(item, standing, position, at)
     return Outlook(
         yearly=amount / taken.days * YEAR_DAYS,
         expected=expected,
@@ -103,13 +103,15 @@ def _up(amount: float, item: Item) -> Decimal:
     return least.quantize(max(GRAIN, Decimal(1).scaleb(least.adjusted() - 1)), ROUND_CEILING)
 
 
-def _why(item: Item, standing: Standing, position: Decimal, at: Decimal, short: str) -> tuple[str, ...]:
+def _why(item: Item, standing: Standing, position: Decimal, at: Decimal) -> tuple[str, ...]:
     why = []
-    if position < item.floor:
-        why.append(short or f"{shown(position, item.unit)} when promises are kept, below the floor")
+    if standing.usable < item.floor and position < item.floor:
+        why.append(f"{shown(standing.usable, item.unit)} usable, the floor is {shown(item.floor, item.unit)}")
+    elif position < item.floor:
+        why.append(f"{shown(position, item.unit)} when promises are kept, below the floor")
     elif at > item.floor and position <= at:
         why.append(f"at or below {shown(at, item.unit)}, where to order")
-    if standing.sealed < item.floor_sealed and not standing.ordered and short not in why:
+    if standing.sealed < item.floor_sealed and not standing.ordered:
         why.append(f"{standing.sealed} sealed, the floor is {item.floor_sealed}")
     if standing.reserved > standing.usable + standing.ordered:
         why.append(f"{shown(standing.reserved, item.unit)} promised")
