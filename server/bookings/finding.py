@@ -66,17 +66,22 @@ class Line:
         """What block `number` finds. After a hold nobody can know whether it is cold."""
         ground = self.now
         for block in self.blocks[:number]:
-            if block.ends <= self.now.free_from:
-                continue
-            inside = block.chain.configuration if block.chain is not None else ground.configuration
-            ground = Ground(inside, True if block.chain is not None else None, block.ends)
+            ground = self._left_by(block, ground)
         return ground
 
-    def gaps(self) -> Iterator[tuple[int, Ground, Block | None]]:
-        """Every gap: its number, what a chain finds there, and what stands to its right."""
-        for number in range(len(self.blocks) + 1):
-            right = self.blocks[number] if number < len(self.blocks) else None
-            yield number, self.ground_before(number), right
+    def _left_by(self, block: Block, ground: Ground) -> Ground:
+        if block.ends <= self.now.free_from:
+            return ground
+        inside = block.chain.configuration if block.chain is not None else ground.configuration
+        return Ground(inside, True if block.chain is not None else None, block.ends)
+
+    def gaps(self) -> Iterator[tuple[Ground, Block | None]]:
+        """Every gap: what a chain finds there, and what stands to its right."""
+        ground = self.now
+        for block in self.blocks:
+            yield ground, block
+            ground = self._left_by(block, ground)
+        yield ground, None
 
 
 def in_the_way(line: Line, starts: datetime, ends: datetime) -> tuple[Block, ...]:
@@ -158,13 +163,19 @@ def _slot(kit: Kit, chain: Chain, right: Block | None) -> Slot:
 def slots(kit: Kit, line: Line, wish: Wish, first: datetime, last: datetime, most: int = 5) -> list[Slot]:
     """The first places for a wish: windows that begin at `first` or later and end by `last`."""
     found: list[Slot] = []
-    for _, ground, right in line.gaps():
+    for ground, right in line.gaps():
         if ground.free_from > last or len(found) >= most:
             break
-        if right is not None and right.ends <= first:
+        if right is not None and _too_short(ground, right, wish, first):
             continue
         found += _in_gap(kit, ground, right, wish, (first, last), most - len(found))
     return found
+
+
+def _too_short(ground: Ground, right: Block, wish: Wish, first: datetime) -> bool:
+    """True when not even the cold window has room before what stands to the right."""
+    limit = right.starts if right.chain is None else right.chain.window.starts
+    return limit - max(ground.free_from, first) < wish.cold
 
 
 def _in_gap(
