@@ -51,7 +51,7 @@ def today(session: Session, now: datetime) -> date:
 
 def lock(session: Session, item_id: int) -> Item:
     """The item, for nobody else to move until the transaction ends; NotFound."""
-    query = select(Item).where(Item.id == item_id).with_for_update()
+    query = select(Item).where(Item.id == item_id).with_for_update(key_share=True)
     found = session.exec(query.execution_options(populate_existing=True)).first()
     if found is None:
         raise NotFound("There is no such item in the stock room.")

@@ -179,7 +179,7 @@ def test_who_takes_holds_the_item_so_that_a_second_waits(engine: Engine) -> None
         service.use(first, WHO, item_id, 1, "first", AT)
         if engine.dialect.name == "postgresql":
             with pytest.raises(sa.exc.OperationalError, match="could not obtain lock"):
-                second.execute(sa.text("SELECT 1 FROM stock_item FOR UPDATE NOWAIT"))
+                second.execute(sa.text("SELECT 1 FROM stock_item FOR NO KEY UPDATE NOWAIT"))
             second.rollback()
         first.commit()
         service.use(second, WHO, item_id, 2, "second", AT)
