@@ -75,7 +75,7 @@ def checked(
 ) -> Person | None:
     """The helper who is named; Refused with every fault of the wish."""
     guards.need(session, person, desk.cryostat, 0)
-    found |= checks.faults(ask, steward=person.steward)
+    found = checks.faults(ask, steward=person.steward) | found
     found |= checks.typed_moment_faults("earliest", ask.earliest)
     found |= checks.typed_moment_faults("latest", ask.latest)
     found |= checks.typed_moment_faults("cold_starts", cold_starts)

@@ -65,7 +65,9 @@ def _page(
     status = 409 if conflict else 422 if faults else 200
     if ask is not None and not faults:
         faults = ask_views.faults(session, person, cryostat, ask)
-    faults = {ON_PAGE.get(name, name): text for name, text in faults.items()}
+    faults = {ON_PAGE.get(name, name): text for name, text in faults.items()} | {
+        name: text for name, text in faults.items() if name not in ON_PAGE
+    }
     view = ask_views.page(session, person, cryostat, now(), typed, ask, faults, conflict)
     return render(request, "bookings/ask.html", view, status=422 if faults and not conflict else status)
 
