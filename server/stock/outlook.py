@@ -122,6 +122,8 @@ def _order(item: Item, position: Decimal, at: Decimal) -> Decimal:
     """Up to what the shelf holds when full; without that, to twice the point where to order."""
     full = item.full if item.full is not None else max(2 * at - item.floor, item.floor)
     least = max(full, at) - position
+    if item.unit in WHOLE:
+        least = least.quantize(Decimal(1), ROUND_CEILING)
     return least if least > NOTHING else item.floor or Decimal(1)
 
 

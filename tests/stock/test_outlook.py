@@ -52,6 +52,11 @@ def test_an_order_fills_the_shelf_whatever_was_promised() -> None:
     assert ahead.order == 98
 
 
+def test_nobody_orders_a_part_of_a_piece() -> None:
+    """A promise may be of a tenth of a ring, on the average of many openings; what is ordered is not."""
+    assert outlook(springs(full=Decimal(6)), stands("5", reserved="0.1"), SPRINGS).order == 2
+
+
 def test_the_grease_of_the_example_is_ordered_for_its_missing_spare_not_for_its_amount() -> None:
     """45 openings of 0.4 g are 18 g a year; one sealed and the open tube are the rule (common practice)."""
     grease = item_of(
