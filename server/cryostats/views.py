@@ -219,12 +219,21 @@ def _line(
         kind=label(put),
         facts=facts.of(put),
         heats_W=computed.heats.get(put.key, {}),
-        costs_K=computed.costs.get(put.key, {}),
+        costs_K=costs_told_K(computed.costs.get(put.key, {}), bare),
         weight=weight,
         bare=bare,
         warnings=tuple(row.text for row in computed.warnings if row.key == put.key),
         gap=gap,
     )
+
+
+def costs_told_K(costs_K: Mapping[str, Band], bare: bool) -> Mapping[str, Band | None]:
+    """What an element costs, as far as it can be told.
+
+    What stood in the cryostat at its reference is part of the zero: where heat goes beyond what was tested,
+    “more than 0.2 mK” of it would sound like knowledge and is none.
+    """
+    return {stage: None if bare and cost.high is None else cost for stage, cost in costs_K.items()}
 
 
 def _weight(costs: Mapping[str, Band]) -> float:
