@@ -15,7 +15,7 @@ from server.cryostats.documents import put_of
 from server.cryostats.instruments import About
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import STAGES, Change
-from server.demo import cooldowns, faults, inside, logs, plan, stores
+from server.demo import cooldowns, drafts, faults, inside, logs, plan, stores
 from server.demo.benches import BENCHES, STEWARD, Bench, Told
 from server.laboratory.service import set_up
 from server.people.models import Person
@@ -55,6 +55,7 @@ def fill(session: Session, at: datetime, home: Path) -> str:
         cooldowns.tell(session, people, {day: _clock(begun, day, 0) for day in range(DAYS)})
         logs.tell(session, people, at)
         stores.tell(session, people, begun, at)
+        drafts.tell(session, people, at)
         plan.tell(session, people, at)
         faults.tell(session, people, at)
     logins = ", ".join(PEOPLE)
