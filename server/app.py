@@ -11,7 +11,7 @@ from starlette.middleware import Middleware
 
 from server import tables
 from server.bookings import api as bookings_api
-from server.bookings import booking_routes, hold_routes, rule_routes
+from server.bookings import booking_routes, clash_routes, hold_routes, rule_routes
 from server.bookings import routes as bookings
 from server.calculators import routes as calculators
 from server.cautions import routes as cautions
@@ -102,6 +102,7 @@ PAGES = (
     channels_routes,
     vibration_records_routes,
     bookings,
+    clash_routes,
     booking_routes,
     hold_routes,
     rule_routes,

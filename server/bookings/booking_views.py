@@ -46,6 +46,7 @@ class BookingView:
     charge: Charge | None
     slots: Sequence[Slot]
     real: Real
+    may_leave: bool
     faults: Mapping[str, str] = field(default_factory=dict)
     conflict: str = ""
     causes: Sequence[tuple[str, str]] = tuple((key, words) for key, (words, _) in reality.CAUSES.items())
@@ -135,9 +136,14 @@ def page(
         charge=service.charge_of(desk, booking, now) if mine else None,
         slots=_slots(session, booking, now) if movable else (),
         real=real(session, desk.cryostat, instruments.state_now(session, desk.cryostat), now),
+        may_leave=not begun and booking.owner_id != person.id and _shares(person, parties),
         faults=faults or {},
         conflict=conflict,
     )
+
+
+def _shares(person: Person, parties: Sequence[Party]) -> bool:
+    return any(row.person_id == person.id for row in parties)
 
 
 def _draft(session: Session, booking: Booking) -> Draft | None:

@@ -60,6 +60,10 @@ class Book:
             self._elements[configuration] = self._read(configuration)
         return self._elements[configuration]
 
+    def name(self, configuration: str, elements: Mapping[str, Put]) -> None:
+        """Give a configuration that is nowhere stored a name, so that it can be laid and compared."""
+        self._elements[configuration] = dict(elements)
+
     def _read(self, configuration: str) -> dict[str, Put]:
         kind, number = parted(configuration)
         if kind == INSIDE:
@@ -150,3 +154,8 @@ def house(session: Session, cryostat: Cryostat) -> drafts.Sheet | None:
 def predicted(book: Book, elements: Mapping[str, Put]) -> budget.Found:
     """The budget of elements that are nowhere stored, such as a configuration that would serve two."""
     return budget.compute(book.session, book.cryostat, elements)
+
+
+def shifts_K(book: Book, before: Mapping[str, Put], after: Mapping[str, Put]) -> Mapping[str, Band]:
+    """What going from one to the other does to each stage, with a band of its own."""
+    return budget.shifts_K(book.session, book.cryostat, before, after)

@@ -18,6 +18,7 @@ from server.errors import Conflict, Forbidden, NotFound
 from server.people.models import Person
 
 LARGEST_KEY = 2**31 - 1
+LEFT = "Left the shared booking"
 
 
 def find(session: Session, number: int, *, lock: bool = False) -> Booking:
@@ -49,6 +50,13 @@ def of_cryostat(session: Session, cryostat: Cryostat, first: datetime, last: dat
     return session.exec(query.order_by(col(Occupancy.starts))).all()
 
 
+def ahead(session: Session, cryostat: Cryostat, now: datetime) -> Sequence[Booking]:
+    """Its bookings that have a place and have not begun, in order."""
+    query = select(Booking).join(Occupancy, col(Occupancy.id) == col(Booking.occupancy_id))
+    query = query.where(Booking.cryostat_id == cryostat.id, col(Occupancy.starts) > now)
+    return session.exec(query.order_by(col(Occupancy.starts))).all()
+
+
 def placeless(session: Session, cryostat: Cryostat | None = None) -> Sequence[Booking]:
     """Those who wait for a place, first asked first."""
     query = select(Booking).where(col(Booking.state).in_(PLACELESS))
@@ -64,8 +72,11 @@ def steps(session: Session, booking: Booking) -> Sequence[BookingStep]:
 
 
 def parties(session: Session, booking: Booking) -> Sequence[Party]:
-    """Those who share it."""
-    return session.exec(select(Party).where(Party.booking_id == booking.id).order_by(col(Party.id))).all()
+    """Those who share it and have not left."""
+    query = select(Party).where(Party.booking_id == booking.id).order_by(col(Party.id))
+    rows = session.exec(query).all()
+    left = {row.data["person_id"] for row in steps(session, booking) if row.what == LEFT} if rows else set()
+    return [row for row in rows if row.person_id not in left]
 
 
 @dataclass(frozen=True)

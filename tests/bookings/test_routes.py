@@ -231,3 +231,29 @@ def test_groups_are_made_joined_and_left(
     assert ada.post("/plan/rules/groups/leave", data=who).status_code == 404
     assert ada.post("/plan/rules/groups/odd").status_code == 404
     assert "Quiet charge" in ben.get("/plan/shares").text
+
+
+def test_two_requests_are_weighed_and_settled_on_a_page(
+    app: FastAPI, ada: TestClient, ben: TestClient
+) -> None:
+    for client, cold in ((ben, "10"), (ada, "20")):
+        client.post(f"{HOME}/book", data=WISH | {"cold_hours": cold, "do": "wait"})
+    assert "One request" in ben.get(f"{HOME}/clash").text
+    page = ben.get(f"{HOME}/clash?first=1&second=2")
+    assert "What each way takes" in page.text
+    assert "Settle it so" not in page.text
+    assert ben.get(f"{HOME}/clash?first=1&second=1").status_code == 422
+    assert ben.get(f"{HOME}/clash?first=1&second=99").status_code == 404
+    settled = {"first": "1", "second": "2", "choice": "shared", "reason": "One window for both"}
+    assert ben.post(f"{HOME}/clash", data=settled).status_code == 403
+    assert ada.post(f"{HOME}/clash", data=settled | {"reason": ""}).status_code == 422
+    assert ada.post(f"{HOME}/clash", data=settled | {"first": "x"}).status_code == 422
+    assert ada.post(f"{HOME}/clash", data=settled).status_code == 303
+    assert "Ada Steward: 20 cold hours" in ben.get("/bookings/1").text
+    assert "shares another booking" in ben.get("/bookings/2").text.lower()
+    assert ben.post("/bookings/1/leave").status_code == 403
+    assert ada.post("/bookings/1/leave").status_code == 303
+    with reading(app.state.engine) as session:
+        host = session.get(Booking, 1)
+        assert host is not None
+        assert host.cold_hours == 10
