@@ -95,7 +95,7 @@ J_kg    | an enthalpy           | 79 kJ/kg        | J/kg 1, kJ/kg 1e3
 J_kg_K  | a specific heat       | 385 J/(kg·K)    | J/(kg·K) 1, J/(g·K) 1e3, mJ/(g·K) 1
 kg_m3   | a density             | 8960 kg/m³      | kg/m3 1, g/cm3 1e3
 Pa_m3_s | a leak rate           | 1e-9 mbar·L/s   | Pa·m3/s 1, mbar·L/s 0.1
-m3_s    | a flow                | 8 L/min         | m3/s 1, L/min 1.666666666666667e-5, L/h 2.777777777777778e-7
+m3_s    | a flow                | 8 L/min         | m3/s 1, L/min 1.6666666666667e-5, L/h 2.7777777777778e-7
 Hz      | a frequency           | 1.4 Hz          | Hz 1, mHz 1e-3, kHz 1e3, MHz 1e6
         | a number              | 0.05            | % 1e-2
 """

@@ -134,7 +134,6 @@ def _part_photographs() -> None:
     op.create_index(op.f("ix_part_photograph_part_id"), "part_photograph", ["part_id"])
     op.create_table(
         "part_withdrawal",
-        "port_retired",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("photograph_id", sa.Integer(), nullable=False),
         sa.Column("reason", sa.String(), nullable=False),

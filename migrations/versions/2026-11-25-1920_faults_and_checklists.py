@@ -10,7 +10,16 @@ down_revision = "0009"
 branch_labels = None
 depends_on = None
 
-KEPT = ("cryostat_id", "what_seen", "place", "part", "element_key", "severity", "seen_at", "at")
+KEPT: tuple[str, ...] = (
+    "cryostat_id",
+    "what_seen",
+    "place",
+    "part",
+    "element_key",
+    "severity",
+    "seen_at",
+    "at",
+)
 KEPT += ("by_name", "by_id")
 TABLES = ("fault", "fault_entry", "fault_photograph", "checklist_version", "checklist", "checklist_answer")
 

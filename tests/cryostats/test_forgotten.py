@@ -45,13 +45,13 @@ def test_coax_without_a_lag_and_a_joint_without_a_filler_are_asked_for() -> None
 
 
 def test_a_coax_whose_centre_nobody_named_is_asked_for_though_its_jacket_is_lagged() -> None:
-    coax = {
+    coax: dict[str, Any] = {
         "key": "coax",
         "kind": "coax",
         "material": "stainless-304",
         "lags": [{"stage": "shield", "state": "good"}],
     }
-    (row,) = forgotten.missing({**{each["key"]: put(each) for each in WHOLE}, "coax": put(coax)}, EVERY_STAGE)
+    (row,) = forgotten.missing({**{str(each["key"]): put(each) for each in WHOLE}, "coax": put(coax)}, EVERY_STAGE)
     assert "through the dielectric alone" in row.words
     held = coax | {"attenuators": [{"stage": "shield", "attenuation_dB": 20}]}
     assert asked(*WHOLE, held) == []
