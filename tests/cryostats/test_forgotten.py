@@ -51,7 +51,8 @@ def test_a_coax_whose_centre_nobody_named_is_asked_for_though_its_jacket_is_lagg
         "material": "stainless-304",
         "lags": [{"stage": "shield", "state": "good"}],
     }
-    (row,) = forgotten.missing({**{str(each["key"]): put(each) for each in WHOLE}, "coax": put(coax)}, EVERY_STAGE)
+    rows = {str(each["key"]): put(each) for each in (*WHOLE, coax)}
+    (row,) = forgotten.missing(rows, EVERY_STAGE)
     assert "through the dielectric alone" in row.words
     held = coax | {"attenuators": [{"stage": "shield", "attenuation_dB": 20}]}
     assert asked(*WHOLE, held) == []
