@@ -233,7 +233,21 @@ def costs_told_K(costs_K: Mapping[str, Band], bare: bool) -> Mapping[str, Band |
     What stood in the cryostat at its reference is part of the zero: where heat goes beyond what was tested,
     “more than 0.2 mK” of it would sound like knowledge and is none.
     """
-    return {stage: None if bare and cost.high is None else cost for stage, cost in costs_K.items()}
+    return {
+        stage: None if bare and cost.high is None else _without_noise(cost) for stage, cost in costs_K.items()
+    }
+
+
+NOISE_K = 1e-9
+"""Two solutions of the same balance differ by less than this."""
+
+
+def _without_noise(cost_K: Band) -> Band:
+    low, best, high = (
+        0.0 if end is not None and abs(end) < NOISE_K else end
+        for end in (cost_K.low, cost_K.best, cost_K.high)
+    )
+    return Band(low, best, high)
 
 
 def _weight(costs: Mapping[str, Band]) -> float:
