@@ -10,7 +10,7 @@ from server.cryostats import guards
 from server.db import ReadSession, WriteSession, now
 from server.errors import Refused
 from server.people.guards import CurrentPerson
-from server.web.forms import SentForm
+from server.web.forms import WHOLE, SentForm
 from server.web.render import done, render
 
 router = APIRouter(prefix="/cryostats/{slug}/checklists/{list_key}")
@@ -28,7 +28,7 @@ def show(
     version: Number = None,
 ) -> Response:
     """One list, at its newest version or an earlier one."""
-    view = list_views.page(session, person, guards.find(session, slug), list_key, version)
+    view = list_views.page(session, person, guards.find(session, slug), list_key, now(), version)
     return render(request, PAGE, view)
 
 
@@ -43,15 +43,15 @@ def alter(
 ) -> Response:
     """Store a new version."""
     lines, faults = forms.read(form)
-    reason = form.text("reason")
+    after = form.text("after")
+    wanted = Wanted(lines, form.text("reason"), int(after) if WHOLE.fullmatch(after) else 0)
     try:
-        wanted = Wanted(lines, reason, form.whole("after") or 0)
         row = lists.alter(session, person, slug, list_key, wanted, now(), faults)
     except Refused as refused:
         session.rollback()
         cryostat = guards.find(session, slug)
         view = list_views.page(
-            session, person, cryostat, list_key, lines=lines, reason=reason, faults=refused.fields
+            session, person, cryostat, list_key, now(), wanted=wanted, faults=refused.fields
         )
         return render(request, PAGE, view, status=422)
     line = f"Version {row.number} holds from now on. What was answered stays as it was worded."

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from server.checklists import lists, records
 from server.checklists.generated import counted_in
@@ -110,6 +110,29 @@ def answers(session: Session, numbers: Sequence[int]) -> dict[int, dict[str, Ans
     for row in session.exec(query).all():
         found[row.checklist_id][row.line_key] = row
     return found
+
+
+def last_failed(session: Session, cryostat: Cryostat, list_key: str) -> dict[str, datetime]:
+    """Line of the list → when it was last not right here, whichever lag or joint it was counted for."""
+    query = (
+        select(Answer.line_key, func.max(Answer.at))
+        .join(Checklist, col(Checklist.id) == col(Answer.checklist_id))
+        .where(Checklist.cryostat_id == cryostat.id, Checklist.list_key == list_key, Answer.outcome == FAILED)
+        .group_by(col(Answer.line_key))
+    )
+    found: dict[str, datetime] = {}
+    for line_key, at in session.exec(query).all():
+        key = line_key.partition("/")[0]
+        found[key] = max(at, found.get(key, at))
+    return found
+
+
+def first_begun(session: Session, cryostat: Cryostat, list_key: str) -> datetime | None:
+    """When a list was first gone through here; None for never."""
+    query = select(func.min(Checklist.at)).where(
+        Checklist.cryostat_id == cryostat.id, Checklist.list_key == list_key
+    )
+    return session.exec(query).one()
 
 
 def standing(session: Session, checklist_id: int) -> Standing:

@@ -7,7 +7,7 @@ import pytest
 import sqlalchemy as sa
 from sqlmodel import Session, select
 
-from server.checklists import lists, service
+from server.checklists import list_views, lists, service
 from server.checklists.generated import NONE_THERE
 from server.checklists.lists import Wanted
 from server.checklists.models import Answer, Checklist, ListVersion
@@ -195,6 +195,21 @@ def test_the_database_itself_refuses_to_rewrite(books: Books, table: str, statem
     say(books, begun(books), "hands")
     with pytest.raises(sa.exc.DatabaseError, match="append-only"):
         session.execute(sa.text(statement.format(table)))
+
+
+@pytest.mark.parametrize(("days", "idle"), [(729, False), (731, True)])
+def test_a_line_that_nobody_failed_in_two_years_is_asked_about(books: Books, days: int, idle: bool) -> None:
+    # Two years: common practice, no source.
+    session, ada, cryostat = books
+    row = begun(books)
+    said = Said("failed", {}, "Slips out")
+    late = AT + timedelta(days=700)
+    service.answer(session, ada, row.id or 0, "lags/loom/shield", said, late)
+    then = AT + timedelta(days=days)
+    view = list_views.page(session, ada, cryostat, "before-closing", then)
+    found = {line.line.key: line for line in view.lines}
+    assert (found["hands"].idle, found["hands"].failed_at) == (idle, None)
+    assert (found["lags"].idle, found["lags"].failed_at) == (False, late)
 
 
 def test_two_versions_of_one_number_cannot_be(books: Books) -> None:
