@@ -7,7 +7,13 @@ from alembic.script import ScriptDirectory
 from server.bookings import models as bookings
 from server.cautions import models as cautions
 from server.checklists import models as checklists
-from server.cooldowns import channels_models, night_models, readings_models, vibration_records_models
+from server.cooldowns import (
+    channels_models,
+    diagnosis_models,
+    night_models,
+    readings_models,
+    vibration_records_models,
+)
 from server.cooldowns import models as cooldowns
 from server.cryostats import (
     cooldown_basis_models,
@@ -29,6 +35,7 @@ from server.history import models as history
 from server.laboratory import models as laboratory
 from server.laboratory import order_models
 from server.materials import models as materials
+from server.openings import models as openings
 from server.people import models as people
 from server.settings import HOUSE
 from server.stock import models as stock
@@ -55,11 +62,13 @@ SLICES = (
     stock,
     faults,
     checklists,
+    openings,
     channels_models,
     readings_models,
     vibration_records_models,
     cooldowns,
     night_models,
+    diagnosis_models,
     bookings,
 )
 metadata = Row.metadata
