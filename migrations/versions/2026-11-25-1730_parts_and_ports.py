@@ -38,7 +38,7 @@ def upgrade() -> None:
     _guard_elements(dialect, (*OF_AN_ELEMENT, "part"))
     _run(search_models.MAKE[dialect])
     for table in search_models.WORDS:
-        _run((search_models.filling(table), *search_models.watching(dialect, table)))
+        _run((search_models.filling(dialect, table), *search_models.watching(dialect, table)))
 
 
 def _run(statements: tuple[str, ...]) -> None:

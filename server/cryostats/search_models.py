@@ -21,8 +21,14 @@ WORDS = {
     "continuity_line": ("line", "note"),
     "pin_entry": ("line", "note"),
     "history_entry": ("what",),
+    "draft_version": ("reason", "put", "(SELECT name FROM draft WHERE draft.id = {of}draft_id)"),
+    "draft_step": ("note",),
+    "sample": ("what", "owner_name", "if_breaks", "carrier", "mount", "note"),
+    "sample_step": ("note",),
 }
-"""Table → the columns whose words are found."""
+"""Table → the columns whose words are found, or an expression over the row `{of}`."""
+JSON = {("element", "data"), ("part", "about"), ("part_entry", "about"), ("draft_version", "put")}
+"""Columns of which the texts are found: as people wrote them, not as JSON escapes them."""
 
 _FTS5 = "words, source UNINDEXED, row_id UNINDEXED, tokenize = 'unicode61 remove_diacritics 0'"
 _COLUMNS = "source varchar NOT NULL, row_id integer NOT NULL, words text NOT NULL"
@@ -42,7 +48,8 @@ UNMAKE = f"DROP TABLE IF EXISTS {INDEX}"
 
 def watching(dialect: str, table: str) -> tuple[str, ...]:
     """The statements by which the database puts every new row of `table` into the index."""
-    into = f"INSERT INTO {INDEX} (source, row_id, words) VALUES ('{table}', NEW.id, {_words(table, 'NEW.')})"  # noqa: S608 - names of our own
+    words = _words(dialect, table, "NEW.")
+    into = f"INSERT INTO {INDEX} (source, row_id, words) VALUES ('{table}', NEW.id, {words})"  # noqa: S608 - names of our own
     trigger = f"CREATE TRIGGER {table}_words AFTER INSERT ON {table}"
     if dialect == "sqlite":
         return (f"{trigger} BEGIN {into}; END",)
@@ -60,16 +67,28 @@ def unwatching(dialect: str, table: str) -> tuple[str, ...]:
     return (f"DROP TRIGGER {table}_words ON {table}", f"DROP FUNCTION {table}_words()")
 
 
-def filling(table: str) -> str:
+def filling(dialect: str, table: str) -> str:
     """The statement that puts the rows of `table` in that were there before the index."""
     return (
         f"INSERT INTO {INDEX} (source, row_id, words) "  # noqa: S608 - names of our own
-        f"SELECT '{table}', id, {_words(table, '')} FROM {table}"
+        f"SELECT '{table}', id, {_words(dialect, table, '')} FROM {table}"
     )
 
 
-def _words(table: str, of: str) -> str:
-    return " || ' ' || ".join(f"CAST({of}{column} AS text)" for column in WORDS[table])
+def _words(dialect: str, table: str, of: str) -> str:
+    return " || ' ' || ".join(_text(dialect, table, column, of) for column in WORDS[table])
+
+
+def _text(dialect: str, table: str, column: str, of: str) -> str:
+    if "{of}" in column:
+        return f"COALESCE({column.format(of=of)}, '')"
+    if (table, column) not in JSON:
+        return f"CAST({of}{column} AS text)"
+    if dialect == "sqlite":
+        texts = f"SELECT group_concat(atom, ' ') FROM json_tree({of}{column}) WHERE type = 'text'"  # noqa: S608
+        return f"COALESCE(({texts}), '')"
+    every = """'strict $.** ? (@.type() == "string")'"""
+    return f"COALESCE(CAST(jsonb_path_query_array(CAST({of}{column} AS jsonb), {every}) AS text), '')"
 
 
 def ours(name: str | None, kind: str, _parents: object) -> bool:

@@ -9,9 +9,11 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from server.cryostats.dirt_models import DirtEntry
+from server.cryostats.draft_models import Draft, DraftStep, DraftVersion
 from server.cryostats.models import Cryostat, ElementRow, Revision
 from server.cryostats.part_models import Part, PartEntry, PartLoan
 from server.cryostats.port_models import ContinuityLine, ContinuityTest, PinEntry, Port
+from server.cryostats.samples_models import Sample, SampleStep
 from server.cryostats.search_models import INDEX
 from server.cryostats.search_rules import (
     Done,
@@ -179,12 +181,60 @@ def _pins(session: Session, keys: Sequence[int]) -> Hits:
     return found
 
 
+def _draft_versions(session: Session, keys: Sequence[int]) -> Hits:
+    found: Hits = []
+    for row, draft, home in _of_drafts(session, DraftVersion, keys):
+        address = f"/drafts/{draft.id}?version={row.number}"
+        place = f"{home.name}, draft {draft.id}, version {row.number}"
+        words = f"{draft.name}. {row.reason}"
+        found.append((row.id, Hit("draft", words, place, address, row.at, row.by_name)))
+    return found
+
+
+def _draft_steps(session: Session, keys: Sequence[int]) -> Hits:
+    found: Hits = []
+    for row, draft, home in _of_drafts(session, DraftStep, keys):
+        address = f"/drafts/{draft.id}?version={row.version}"
+        place = f"{home.name}, draft {draft.id}, version {row.version}"
+        words = f"{draft.name}, {row.what}: {row.note}"
+        found.append((row.id, Hit("draft", words, place, address, row.at, row.by_name)))
+    return found
+
+
+def _of_drafts(session: Session, model: Any, keys: Sequence[int]) -> Sequence[Any]:
+    query = (
+        select(model, Draft, Cryostat)
+        .join(Draft, col(Draft.id) == model.draft_id)
+        .join(Cryostat, col(Cryostat.id) == Draft.cryostat_id)
+    )
+    return session.exec(query.where(col(model.id).in_(keys))).all()
+
+
+def _samples(session: Session, keys: Sequence[int]) -> Hits:
+    homes = _cryostats(session)
+    return [(row.id, _sample(row, homes[row.cryostat_id], row)) for row in _rows(session, Sample, keys)]
+
+
+def _sample_steps(session: Session, keys: Sequence[int]) -> Hits:
+    homes = _cryostats(session)
+    query = select(SampleStep, Sample).join(Sample, col(Sample.id) == col(SampleStep.sample_id))
+    rows = session.exec(query.where(col(SampleStep.id).in_(keys))).all()
+    return [(row.id or 0, _sample(sample, homes[sample.cryostat_id], row)) for row, sample in rows]
+
+
+def _sample(sample: Sample, home: Cryostat, row: Sample | SampleStep) -> Hit:
+    told = f"{row.what}: {row.note}" if isinstance(row, SampleStep) else row.note
+    words = f"{sample.what}, of {sample.owner_name}{f'. {told}' if told else ''}"
+    place = f"{home.name}, revision {row.revision}"
+    return Hit("sample", words, place, f"/cryostats/{home.slug}/samples", row.at, row.by_name)
+
+
 def _record(session: Session, keys: Sequence[int]) -> Hits:
-    """Lines of the record about a cryostat that are not found as a change already."""
+    """Lines of the record about a cryostat that are not found as a change or a draft already."""
     found = []
     for row in _rows(session, Entry, keys):
         kind, _, slug = row.subject.partition("/")
-        if kind != "cryostat" or "revision" in row.detail:
+        if kind != "cryostat" or {"revision", "draft"} & row.detail.keys():
             continue
         address = f"/cryostats/{slug}/history"
         found.append((row.id, Hit("record", row.what, row.subject, address, row.at, row.person_name)))
@@ -202,6 +252,10 @@ HITS: Mapping[str, Callable[[Session, Sequence[int]], Hits]] = {
     "continuity_line": _test_lines,
     "pin_entry": _pins,
     "history_entry": _record,
+    "draft_version": _draft_versions,
+    "draft_step": _draft_steps,
+    "sample": _samples,
+    "sample_step": _sample_steps,
 }
 
 

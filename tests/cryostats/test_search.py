@@ -12,11 +12,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlmodel import Session
 
-from server.cryostats import dirt, parts, ports, search_models, searching, service
+from server.cryostats import (
+    dirt,
+    draft_steps,
+    drafts,
+    parts,
+    ports,
+    samples,
+    search_models,
+    searching,
+    service,
+)
 from server.cryostats.dirt_rules import Said
 from server.cryostats.models import Cryostat
 from server.cryostats.part_rules import Described
 from server.cryostats.port_rules import Entered, Measured, Readings
+from server.cryostats.samples import Described as Flakes
 from server.cryostats.search_rules import Done, in_force, out_of_order, span_of, words_in
 from server.people.models import Person
 from tests.factories import AT, a_bench, a_cryostat, change, lid, logged, somebody, wire
@@ -31,7 +42,11 @@ def books(session: Session) -> tuple[Session, Person, Cryostat]:
     ada, cryostat = somebody(session), a_cryostat(session)
     logged(session, ada, cryostat, lid())
     parts.enter(
-        session, ada, Described("loom-03", "loom", "Twelve pairs", about={"alloy": "manganin"}), AT, TODAY
+        session,
+        ada,
+        Described("loom-03", "loom", "Twelve pairs", about={"alloy": "manganin", "length": "Überlänge"}),
+        AT,
+        TODAY,
     )
     second = change(
         1, wire(label="Loom of Jory", note="reel label torn", part="loom-03"), reason="For the gate sweep"
@@ -42,6 +57,12 @@ def books(session: Session) -> tuple[Session, Person, Cryostat]:
     ports.connect(session, ada, cryostat.slug, 1, ports.Said((7,), "line", "gate sense"), AT)
     test = Readings(TODAY, "off", (Measured("A", 7, "gate sense", note="flaky lug"),), note="after the move")
     ports.measure(session, ada, cryostat.slug, test, AT, TODAY, {})
+    odd = change(2, wire("odd", material="copper-rrr-100"), reason="A second look")
+    drafts.make(session, ada, cryostat.slug, drafts.Drawn("The gate draft", odd), AT)
+    for what, note in (("asked", ""), ("approved", "Photograph the Ösen")):
+        draft_steps.take(session, ada, 1, what, 1, note, AT)
+    flakes = Flakes("Arsenide flakes", ada.id or 0, "toxic", "varnish", 2, if_breaks="wipe wet", note="glued badly")
+    samples.put_in(session, ada, cryostat.slug, flakes, AT, TODAY)
     return session, ada, cryostat
 
 
@@ -67,6 +88,13 @@ def kinds(books: Books, text: str) -> set[str]:
         ("after move", "continuity"),
         ("Port 25 pins", "record"),
         ("phosphor-bronze", "element"),
+        ("überl", "part"),
+        ("second look", "draft"),
+        ("copper-rrr-100", "draft"),
+        ("the gate draft", "draft"),
+        ("photograph Ösen", "draft"),
+        ("arsenide flakes", "sample"),
+        ("glued badly", "sample"),
     ],
 )
 def test_whatever_was_written_is_found_by_the_beginnings_of_its_words(
@@ -132,7 +160,7 @@ def test_the_index_is_made_from_rows_that_were_there_before_it(books: Books) -> 
     session.execute(sa.text("DELETE FROM search_index"))
     assert kinds(books, "loom") == set()
     for table in search_models.WORDS:
-        session.execute(sa.text(search_models.filling(table)))
+        session.execute(sa.text(search_models.filling(session.get_bind().dialect.name, table)))
     assert sorted(kinds(books, "loom")) == before
 
 
