@@ -32,7 +32,8 @@ CHIP = {
 
 
 def tell(session: Session, people: dict[str, Person], at: datetime) -> None:
-    """A fortnight of plans around the moment `at`."""
+    """A fortnight of plans around the moment `at`, made the day before, so that somebody is at it now."""
+    at -= timedelta(days=1)
     steward = people["quill"]
     ruling.write(session, steward, ruling.LABORATORY, "country", "AT", "Our public holidays", at)
     keys = _teams(session, people, at)
