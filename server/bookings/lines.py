@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, Protocol
 
 from sqlmodel import Session, col, select
 
@@ -13,17 +13,38 @@ from server.bookings.finding import Block, Line
 from server.bookings.laying import Chain, Ground, Kit, Wish
 from server.bookings.models import Booking, Hold, Occupancy
 from server.bookings.numbers import Numbers
-from server.bookings.rules import COOL, PUMP, WARM_UP, Hours, Phase
+from server.bookings.rules import CLOSE, COOL, PUMP, VENT, WARM_UP, Hours, Phase
 from server.bookings.worktime import WorkTime
 from server.cooldowns import trends
 from server.cryostats import instruments
 from server.cryostats.models import Cryostat, StateEntry
+from server.openings import service as openings
 
 COLD = {"cold": True, "open": False, "pumping": False, "parked": False}
 """Whether a state says cold; the others leave it open."""
-OF_COOLDOWNS = {"pump": PUMP, "cool": COOL, "warm": WARM_UP}
-"""What cooldowns call a phase, and what it is here."""
+OWN_TIMES = {"vent": VENT, "close": CLOSE, "pump": PUMP, "cool": COOL, "warm": WARM_UP}
+"""What openings and cooldowns call a phase, and what it is here. They know one refit, not its classes."""
 HOUR = 3600.0
+
+
+class Learnt(Protocol):
+    """What was learnt of one phase, in seconds; no band where it was gone through too rarely."""
+
+    @property
+    def median(self) -> float:
+        """The usual time."""
+
+    @property
+    def low(self) -> float | None:
+        """The lower end of the middle 80 in 100."""
+
+    @property
+    def high(self) -> float | None:
+        """Its upper end."""
+
+    @property
+    def count(self) -> int:
+        """Of how many."""
 
 
 @dataclass(frozen=True)
@@ -101,10 +122,13 @@ def durations(session: Session, cryostat: Cryostat, rules: Numbers) -> dict[str,
     """How long its phases take: its own times, else what the steward set, else the default."""
     found = rules.durations
     assert cryostat.id is not None
-    for name, own in trends.durations(session, cryostat.id).items():
-        if own.low is not None and own.high is not None:
-            hours = (own.median / HOUR, own.low / HOUR, own.high / HOUR)
-            found[OF_COOLDOWNS[name]] = Hours(*hours, f"median of its last {own.count} cooldowns")
+    own: dict[str, tuple[Learnt, str]] = {}
+    own |= {key: (row, "openings") for key, row in openings.durations(session, cryostat.id).items()}
+    own |= {key: (row, "cooldowns") for key, row in trends.durations(session, cryostat.id).items()}
+    for name, (row, which) in own.items():
+        if name in OWN_TIMES and row.low is not None and row.high is not None:
+            hours = (row.median / HOUR, row.low / HOUR, row.high / HOUR)
+            found[OWN_TIMES[name]] = Hours(*hours, f"median of its last {row.count} {which}")
     return found
 
 

@@ -4,10 +4,9 @@ The phases, whether a person is needed, and the default hours are common practic
 from memory, for an ordinary small cryostat, until its own openings and cooldowns say better.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from statistics import median, quantiles
 
 HAND_IN, WARM_UP, VENT, REFIT, CLOSE = "hand-over-in", "warm-up", "vent", "refit", "close"
 PUMP, COOL, SETTLE, WINDOW, HAND_OUT, WAIT = "pump", "cool", "settle", "window", "hand-over-out", "wait"
@@ -28,8 +27,6 @@ HANDS_ON = frozenset({HAND_IN, VENT, REFIT, CLOSE, HAND_OUT})
 NONE, SAMPLE, WIRES, OPTICS = "none", "sample", "wires", "optics"
 CLASSES = {NONE: "nothing inside", SAMPLE: "sample only", WIRES: "wires", OPTICS: "lid, windows, optics"}
 ALONE = "warm-up-alone"
-FEWEST = 5
-"""Fewer own times than this say nothing about a band."""
 
 
 @dataclass(frozen=True)
@@ -69,21 +66,6 @@ DURATION_WORDS = {
     f"{REFIT}-{WIRES}": "refit, wires",
     f"{REFIT}-{OPTICS}": "refit, lid, windows, optics",
 }
-
-
-def learned(own: Mapping[str, Sequence[float]], before: Mapping[str, Hours] = DEFAULTS) -> dict[str, Hours]:
-    """Median and central 80 % of a cryostat's own times in hours; `before` where they are too few.
-
-    >>> learned({"cool": [4.0, 4.2, 4.4, 4.6, 9.0]})["cool"].best
-    4.4
-    """
-    found = dict(before)
-    for key, times in own.items():
-        if key in found and len(times) >= FEWEST:
-            tenths = quantiles(times, n=10, method="inclusive")
-            source = f"median of its own last {len(times)}"
-            found[key] = Hours(median(times), tenths[0], tenths[-1], source)
-    return found
 
 
 @dataclass(frozen=True)
@@ -127,12 +109,3 @@ def hours_of(kind: str, change: str, durations: Mapping[str, Hours], *, alone: b
     """How long a phase is planned to take; `alone` is the unassisted warm-up."""
     key = f"{REFIT}-{change}" if kind == REFIT else ALONE if kind == WARM_UP and alone else kind
     return durations[key].length
-
-
-def with_delay(durations: Mapping[str, Hours], delay_h: float, why: str = "added mass") -> dict[str, Hours]:
-    """The same durations with a cooldown that takes longer by what an added mass costs."""
-    if delay_h <= 0:
-        return dict(durations)
-    old = durations[COOL]
-    cool = Hours(old.best + delay_h, old.low + delay_h, old.high + delay_h, f"{old.source}; {why}")
-    return {**durations, COOL: cool}

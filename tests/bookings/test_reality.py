@@ -156,6 +156,15 @@ def test_a_late_cooldown_shifts_the_plan_behind_it_with_one_press(desk: Desk) ->
     assert any("Moved with the plan" in line for line in told(desk, desk.cleo.id))
 
 
+def test_a_window_that_should_run_and_does_not_yet_keeps_its_hours(desk: Desk) -> None:
+    first = desk.book(ask(20))
+    assert first.window_starts is not None
+    was = first.window_starts
+    reality.shift(desk.session, desk.ada, first.id or 0, 3, was + hours(2))
+    assert first.window_starts == was + hours(3)
+    assert sum(row.hours for row in lines.phases_of(first) if row.kind == WINDOW) == 20
+
+
 def test_a_plan_is_shifted_only_while_it_runs_and_by_some_hours(desk: Desk) -> None:
     first = service.book(desk.session, desk.ben, "bench-a", ask(10), NOW + timedelta(days=3), NOW)
     with pytest.raises(Conflict, match="running"):

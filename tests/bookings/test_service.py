@@ -321,3 +321,20 @@ def test_who_has_it_now_and_who_comes_next(desk: Desk) -> None:
     assert found.phase is not None
     assert found.phase.kind == WINDOW
     assert found.next is second
+
+
+def test_its_own_cooldowns_and_openings_say_how_long_a_phase_takes(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The learnt times come from the rooms below, each with what it is the median of."""
+    from server.cooldowns import trends
+    from server.cooldowns.rules import Usual
+
+    slow = {"cool": Usual(6 * 3600, 5 * 3600, 8 * 3600, 7), "pump": Usual(9e9, None, None, 2)}
+    monkeypatch.setattr(trends, "durations", lambda *_: slow)
+    found = lines.durations(desk.session, desk.bench, ruling.numbers_of(desk.session))
+    assert (found[COOL].best, found[COOL].low, found[COOL].high) == (6, 5, 8)
+    assert found[COOL].source == "median of its last 7 cooldowns"
+    assert found["pump"].best == 2
+    booking = desk.book(ask(10, want="draft", draft_id=desk.draft(BORED)))
+    assert next(row.hours for row in lines.phases_of(booking) if row.kind == COOL) == 6
