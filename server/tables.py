@@ -4,6 +4,8 @@ from alembic import command
 from alembic.config import Config
 from alembic.script import ScriptDirectory
 
+from server import jobs
+from server.bookings import feeds_models, hours_models
 from server.bookings import models as bookings
 from server.cautions import models as cautions
 from server.checklists import models as checklists
@@ -34,18 +36,25 @@ from server.files import models as files
 from server.history import models as history
 from server.laboratory import models as laboratory
 from server.laboratory import order_models
+from server.mail import models as mail
+from server.maintenance import models as maintenance
 from server.materials import models as materials
 from server.openings import models as openings
+from server.people import mail_models
 from server.people import models as people
 from server.settings import HOUSE
 from server.stock import models as stock
+from server.training import models as training
 
 SLICES = (
+    jobs,
+    mail,
     files,
     history,
     laboratory,
     order_models,
     people,
+    mail_models,
     cautions,
     materials,
     cryostats,
@@ -70,6 +79,10 @@ SLICES = (
     night_models,
     diagnosis_models,
     bookings,
+    feeds_models,
+    hours_models,
+    maintenance,
+    training,
 )
 metadata = Row.metadata
 ours = search_models.ours
