@@ -24,6 +24,10 @@ NUMBERS = re.compile(r"\b(float|Value|Array|Band|Quantity)\b")
 
 # Names of numbers that have no unit: ratios, shares, exponents, factors, counts.
 DIMENSIONLESS = {
+    "fastest",
+    "readings",
+    "limit",
+    "left",
     "above_floor",
     "above_floor_dB",
     "absorbed",

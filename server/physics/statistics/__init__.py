@@ -9,6 +9,7 @@ from server.physics.statistics.charts import (
     weight_for_gap,
 )
 from server.physics.statistics.drift import Separated, Sizes, Witness, separate
+from server.physics.statistics.use import time_to_count_s, time_to_limit_s
 
 __all__ = [
     "Band",
@@ -21,6 +22,8 @@ __all__ = [
     "cumulative_sums",
     "moving_average",
     "separate",
+    "time_to_count_s",
+    "time_to_limit_s",
     "together",
     "weight_for_gap",
 ]
