@@ -60,6 +60,8 @@ from server.files import routes as files
 from server.laboratory import order_routes
 from server.laboratory import routes as laboratory
 from server.materials import routes as materials
+from server.openings import api as openings_api
+from server.openings import routes as openings
 from server.people import routes as people
 from server.people.guards import current_person
 from server.settings import Settings, settings
@@ -94,6 +96,7 @@ PAGES = (
     faults,
     checklists,
     checklist_lists,
+    openings,
     picture_routes,
     cooldowns,
     night_routes,
@@ -119,6 +122,7 @@ APIS = (
     bookings_api,
     faults_api,
     checklists_api,
+    openings_api,
     cooldowns_api,
     stock_api,
     readings_api,
