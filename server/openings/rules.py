@@ -186,6 +186,8 @@ def _close(data: Mapping[str, Any], _note: str) -> dict[str, str]:
     humidity = data.get("humidity")
     if humidity is not None and not _within(humidity, 0.0, 1.0):
         found["humidity"] = "Enter the humidity of the room between 0 and 100 %"
+    if not isinstance(data.get("source_closed", True), bool):
+        found["source_closed"] = "Say yes or nothing"
     if data.get("list_words"):
         found |= _line(data, "list_words", "Enter why it is left out")
     return found
