@@ -14,7 +14,7 @@ from server.errors import Conflict, Refused
 from server.people.guards import CurrentPerson
 from server.people.models import Person
 from server.web.forms import Form, SentForm
-from server.web.render import done, render
+from server.web.render import done, render, wants_part
 
 router = APIRouter()
 ON_PAGE = {"want": "inside", "draft": "inside", "wanted_K": "wanted"}
@@ -40,6 +40,15 @@ def _day(text: str) -> date | None:
 def shares(request: Request, _person: CurrentPerson, session: ReadSession) -> Response:
     """Who used how much against their share."""
     return render(request, "bookings/shares.html", views.shares(session, now()))
+
+
+@router.get("/cryostats/{slug}/plan/part")
+def now_part(request: Request, slug: str, _person: CurrentPerson, session: ReadSession) -> Response:
+    """Who has one cryostat now and who is next: a part for its page, or the way to the plan."""
+    cryostat = guards.find(session, slug)
+    if not wants_part(request):
+        return Response(status_code=303, headers={"Location": "/plan"})
+    return render(request, "bookings/_now.html", views.now_part(session, cryostat, now()))
 
 
 @router.get("/cryostats/{slug}/book")

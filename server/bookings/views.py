@@ -243,6 +243,38 @@ def real(session: Session, cryostat: Cryostat, state: StateEntry | None, now: da
     return Real(state, found.booking, phase, apart, late)
 
 
+@dataclass(frozen=True)
+class NowView:
+    """Who has one cryostat by the plan, until when, and who is next: a part of its page."""
+
+    cryostat: Cryostat
+    hold: Hold | None
+    booking: Booking | None
+    phase: Phase | None
+    until: datetime | None
+    next: Booking | None
+    next_starts: datetime | None
+
+    @property
+    def hold_words(self) -> str:
+        """What kind of hold it is."""
+        return holds.KINDS[self.hold.kind].capitalize() if self.hold else ""
+
+
+def now_part(session: Session, cryostat: Cryostat, now: datetime) -> NowView:
+    """Who has it now and who is next. Purposes are left to those whom a booking concerns."""
+    found = reading.now_and_next(session, cryostat.id or 0, now)
+    return NowView(
+        cryostat=cryostat,
+        hold=found.hold,
+        booking=found.booking,
+        phase=found.phase,
+        until=lines.phases_of(found.booking)[-1].ends if found.booking else None,
+        next=found.next,
+        next_starts=lines.phases_of(found.next)[0].starts if found.next else None,
+    )
+
+
 def _late(booking: Booking, state: StateEntry, now: datetime) -> float:
     """Hours since the phase that fits the state should have ended, to the next half hour."""
     fitting = [

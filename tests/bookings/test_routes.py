@@ -8,6 +8,7 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import select
 
+from server.bookings import views
 from server.bookings.models import Booking, Group, Hold
 from server.cryostats import guards, instruments
 from server.db import now, reading, writing
@@ -231,6 +232,31 @@ def test_groups_are_made_joined_and_left(
     assert ada.post("/plan/rules/groups/leave", data=who).status_code == 404
     assert ada.post("/plan/rules/groups/odd").status_code == 404
     assert "Quiet charge" in ben.get("/plan/shares").text
+
+
+def test_the_page_of_a_cryostat_tells_who_has_it_and_who_is_next(
+    app: FastAPI, ada: TestClient, ben: TestClient
+) -> None:
+    part = {"HX-Request": "true"}
+    assert f'hx-get="{HOME}/plan/part"' in ben.get(HOME).text
+    assert "Nobody has booked it now" in ben.get(f"{HOME}/plan/part", headers=part).text
+    taken(ben)
+    told = ada.get(f"{HOME}/plan/part", headers=part).text
+    assert 'Next: <a href="/bookings/1">Ben' in told
+    assert "Noise of the gate" not in told
+    assert "<html" not in told
+    soon = (datetime.now(UTC) + timedelta(minutes=2)).isoformat()
+    starts = datetime.fromisoformat(booked(app).phases[0]["starts"])
+    with reading(app.state.engine) as session:
+        view = views.now_part(session, guards.find(session, "bench-a"), starts + timedelta(minutes=1))
+    assert (view.booking.id if view.booking else 0, view.next) == (1, None)
+    assert view.until is not None
+    assert view.until > starts + timedelta(hours=10)
+    held = {"kind": "fault", "reason": "Leak", "condition": "Tight", "ends": soon}
+    assert ben.post(f"{HOME}/holds", data=held).status_code == 303
+    assert "Fault of the instrument: Leak" in ben.get(f"{HOME}/plan/part", headers=part).text
+    assert ben.get(f"{HOME}/plan/part").headers["location"] == "/plan"
+    assert ben.get("/cryostats/nowhere/plan/part", headers=part).status_code == 404
 
 
 def test_two_requests_are_weighed_and_settled_on_a_page(
