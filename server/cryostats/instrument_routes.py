@@ -16,12 +16,6 @@ from server.web.render import done, render
 router = APIRouter()
 
 
-@router.get("/")
-def start(_person: CurrentPerson) -> Response:
-    """The first page is the list of cryostats."""
-    return Response(status_code=303, headers={"Location": "/cryostats"})
-
-
 @router.get("/cryostats")
 def index(request: Request, person: CurrentPerson, session: ReadSession) -> Response:
     """What is in each cryostat, how cold it ought to be, what state it is in."""
