@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import ROUND_HALF_DOWN, Decimal
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -38,12 +38,16 @@ def items(session: Session) -> Sequence[Item]:
 
 
 def lines(session: Session, entries: Sequence[OpeningEntry]) -> list[BillLine]:
-    """All items, with what an opening with these entries usually takes; 0 for most."""
+    """All items, with what an opening with these entries is thought to take; 0 for most.
+
+    It is the amount the stock room keeps for an opening, of the items without which none goes on.
+    """
     return [BillLine(item, _usual(item, entries)) for item in items(session)]
 
 
 def _usual(item: Item, entries: Sequence[OpeningEntry]) -> Decimal:
-    amount = item.per_opening or NOTHING
+    # What does not stop work is an average over many openings: this one may have taken none of it.
+    amount = item.per_opening or NOTHING if item.stops_work else NOTHING
     rings = [row.data["done"] for row in entries if row.kind == kinds.RING]
     vent = rules.last(entries, kinds.VENT)
     if item.key == RINGS:
@@ -53,7 +57,7 @@ def _usual(item: Item, entries: Sequence[OpeningEntry]) -> Decimal:
     if item.key == GAS and (vent is None or vent.data["gas"] != "nitrogen"):
         return NOTHING
     # Nobody takes half a glove: what is usual on average is rounded to whole pieces.
-    return amount.quantize(Decimal(1), ROUND_HALF_UP) if item.unit in WHOLE else amount
+    return amount.quantize(Decimal(1), ROUND_HALF_DOWN) if item.unit in WHOLE else amount
 
 
 def drawn(entries: Sequence[OpeningEntry]) -> bool:

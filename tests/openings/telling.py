@@ -15,7 +15,7 @@ from server.people.service import CommandLine
 from server.stock import moving, starter
 from server.stock.models import Item, Lot
 from server.stock.moving import Receipt
-from server.stock.service import exact
+from server.stock.rules import exact
 
 VENT = {"gas": "nitrogen", "oxygen": 0.209, "coldest_K": 294.0, "relief_free": True}
 PARKED = dict.fromkeys(kinds.PARKING, True)
