@@ -1,17 +1,20 @@
 """The web application: routes of all slices behind the guards."""
 
+import asyncio
 import gc
 from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
+from functools import partial
+from uuid import uuid4
 
 from fastapi import Depends, FastAPI, Request, Response
 from fastapi.staticfiles import StaticFiles
 from sqlalchemy.engine import Engine
 from starlette.middleware import Middleware
 
-from server import tables
+from server import jobs, tables
 from server.bookings import api as bookings_api
-from server.bookings import booking_routes, clash_routes, hold_routes, rule_routes
+from server.bookings import booking_routes, clash_routes, feeds_routes, hold_routes, rule_routes
 from server.bookings import routes as bookings
 from server.calculators import routes as calculators
 from server.cautions import routes as cautions
@@ -21,6 +24,8 @@ from server.checklists import routes as checklists
 from server.cooldowns import api as cooldowns_api
 from server.cooldowns import (
     channels_routes,
+    diagnosis_api,
+    diagnosis_routes,
     night_routes,
     picture_routes,
     plots_routes,
@@ -53,15 +58,19 @@ from server.cryostats import (
     wire_choice_routes,
 )
 from server.cryostats import routes as cryostats
-from server.db import make_engine
+from server.db import make_engine, now
 from server.faults import api as faults_api
 from server.faults import routes as faults
 from server.files import routes as files
 from server.laboratory import order_routes
 from server.laboratory import routes as laboratory
+from server.mail import sender
+from server.maintenance import api as maintenance_api
+from server.maintenance import routes as maintenance
 from server.materials import routes as materials
 from server.openings import api as openings_api
 from server.openings import routes as openings
+from server.people import mail_routes
 from server.people import routes as people
 from server.people.guards import current_person
 from server.settings import Settings, settings
@@ -69,9 +78,13 @@ from server.stock import api as stock_api
 from server.stock import move_routes as stock_moves
 from server.stock import routes as stock
 from server.stock import sheet_routes as stock_sheets
+from server.today import api as today_api
+from server.today import routes as today
 from server.web import guard, problems, render
 
 PAGES = (
+    today,
+    mail_routes,
     people,
     cautions,
     calculators,
@@ -98,6 +111,7 @@ PAGES = (
     checklist_lists,
     openings,
     picture_routes,
+    diagnosis_routes,
     cooldowns,
     night_routes,
     plots_routes,
@@ -105,13 +119,16 @@ PAGES = (
     channels_routes,
     vibration_records_routes,
     bookings,
+    feeds_routes,
     clash_routes,
     booking_routes,
     hold_routes,
     rule_routes,
+    maintenance,
     cryostats,
 )
 APIS = (
+    maintenance_api,
     cryostats_api,
     exchange_api,
     part_api,
@@ -124,11 +141,14 @@ APIS = (
     checklists_api,
     openings_api,
     cooldowns_api,
+    diagnosis_api,
     stock_api,
+    today_api,
     readings_api,
 )
 LARGE = ("/photographs", "/readings/files", "/vibration-records")
 """Ends of the addresses to which files are sent."""
+MAIL_EVERY_S = 60.0
 VENDOR_FILES = ("htmx.min.js",)
 
 
@@ -168,7 +188,7 @@ def _limit_bytes(chosen: Settings, path: str) -> int:
 
 
 @asynccontextmanager
-async def _lifespan(_app: FastAPI) -> AsyncIterator[None]:
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     missing = [name for name in VENDOR_FILES if not (render.STATIC / "vendor" / name).is_file()]
     if missing:
         raise RuntimeError(
@@ -178,7 +198,21 @@ async def _lifespan(_app: FastAPI) -> AsyncIterator[None]:
     render.environment()
     gc.collect()
     gc.freeze()
+    mail = _mail(app)
     yield
+    if mail is not None:
+        mail.cancel()
+        with suppress(asyncio.CancelledError):
+            await mail
+
+
+def _mail(app: FastAPI) -> asyncio.Task[None] | None:
+    """The schedule that hands letters over, where mail is configured."""
+    engine, chosen, holder = app.state.engine, app.state.settings, uuid4().hex
+    if not chosen.mail_host:
+        return None
+    work = partial(sender.scheduled, engine, chosen, now, holder)
+    return asyncio.create_task(jobs.every(MAIL_EVERY_S, work))
 
 
 async def _keep_static(request: Request, go_on: Callable[[Request], Awaitable[Response]]) -> Response:

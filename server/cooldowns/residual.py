@@ -82,12 +82,12 @@ def loads(session: Session, sheet: Sheet, residuals: tuple[Residual, ...]) -> tu
     puts = contents.elements(session, sheet.cryostat, sheet.expectation.revision)
     elements = tuple(budget.read_each(puts.values(), own).values())
     try:
-        return residual_rules.implied(_instrument(session, sheet, own), elements, residuals)
+        return residual_rules.implied(instrument(session, sheet, own), elements, residuals)
     except (PhysicsError, document.BadDocument, NotFound):
         return ()
 
 
-def _instrument(session: Session, sheet: Sheet, own: document.Own) -> thermal.Cryostat:
+def instrument(session: Session, sheet: Sheet, own: document.Own) -> thermal.Cryostat:
     """The cryostat with the version of the cooler that the prediction was made with."""
     stored = session.get(BudgetRow, sheet.expectation.budget_id)
     assert stored is not None

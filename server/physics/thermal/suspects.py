@@ -28,6 +28,7 @@ LEFT_ON_W = (1e-3, 1.0)
 LOST_SHARE = (0.01, 0.5)
 WORSE_TIMES = (1.5, 300.0)
 PRESSURE_Pa = (1e-4, 0.3)
+ABSORBED = (0.01, 1.0)
 OFFSET_K = {"shield": (0.2, 5.0)}
 OTHER_OFFSET_K = (0.02, 1.0)
 """Between these a size may lie (common practice, no source)."""
@@ -152,9 +153,9 @@ def _of_elements(elements: Iterable[Element]) -> list[Suspect]:
             held = (lag.stage for lag in one.lags if lag.state != "none")
             found += [Suspect("lag-lost", f"{one.key}@{stage}", element=one) for stage in held]
         elif isinstance(one, Lid) and one.state != "off":
-            found.append(Suspect("lid-missing", one.key, element=one))
+            found.append(Suspect("lid-missing", one.key, "", ABSORBED, 1.0, one))
         elif isinstance(one, Window) and one.state != "out":
-            found.append(Suspect("window-missing", one.key, element=one))
+            found.append(Suspect("window-missing", one.key, "", ABSORBED, 1.0, one))
         elif isinstance(one, Joint):
             found.append(Suspect("joint-worse", one.key, "", WORSE_TIMES, 1.0, one))
     return sorted(found, key=lambda one: list(CAUSES).index(one.cause))
@@ -168,9 +169,9 @@ def _changed(suspect: Suspect, size: float) -> tuple[Element, ...]:
         lags = (replace(lag, state="none") if lag.stage == stage else lag for lag in one.lags)
         return (replace(one, lags=tuple(lags)),)
     if isinstance(one, Lid):
-        return (replace(one, state="off"),)
+        return (replace(one, state="off", absorbed=size),)
     if isinstance(one, Window):
-        return (replace(one, state="out"),)
+        return (replace(one, state="out", absorbed=size),)
     if isinstance(one, Joint):
         return (replace(one, resistance_K_W=size * joint_resistance_K_W(one, Reader())),)
     if suspect.cause == "touch":
