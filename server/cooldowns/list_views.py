@@ -105,7 +105,7 @@ def _durations(found: Mapping[str, Usual]) -> list[tuple[str, str, str]]:
 def _band(usual: Usual) -> str:
     if usual.low is None or usual.high is None:
         return f"from {usual.count}, too few for a band"
-    return f"80 in 100 from {in_unit(usual.low, 'h')} to {in_unit(usual.high, 'h')}, of {usual.count}"
+    return f"the middle 80 in 100: {in_unit(usual.low, 'h')} to {in_unit(usual.high, 'h')}, of {usual.count}"
 
 
 def _rows(session: Session, cryostat: Cryostat, shown: Sequence[Sheet]) -> list[Row]:

@@ -254,7 +254,9 @@ def _usual_words(name: str, band: Usual | None, unit: str) -> str:
     median = _shown(name, band.median, unit)
     if band.low is None or band.high is None:
         return f"{median}, from {band.count} before it"
-    return f"{median}; 80 in 100 from {_shown(name, band.low, unit)} to {_shown(name, band.high, unit)}"
+    return (
+        f"{median}; the middle 80 in 100: {_shown(name, band.low, unit)} to {_shown(name, band.high, unit)}"
+    )
 
 
 def _marks(sheet: Sheet) -> dict[str, dict[str, str]]:
