@@ -49,7 +49,7 @@ def tell(session: Session, people: dict[str, Person], at: datetime) -> None:
     """Both orders, a draft that waits for its yes, and one that is approved and frozen in a few days."""
     steward, maren, jory = (people[login] for login in ("quill", "maren", "jory"))
     for scope, text in ORDERS.items():
-        orders.write(session, steward, scope, text, 0, at)
+        orders.write(session, steward, scope, text, 0, at - timedelta(days=300))
     goes_in = (at + timedelta(days=15)).date()
     lid = _draw(session, jory, "Lid bored, with glass", BORED, (maren.id or 0,), at)
     draft_steps.take(session, jory, lid, "asked", 1, Said("Instead of no lid at all", goes_in), at)
