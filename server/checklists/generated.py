@@ -121,10 +121,12 @@ def _parts(session: Session, cryostat: Cryostat, kind: str, inside: Mapping[str,
 def _orders(session: Session, cryostat: Cryostat) -> list[Subject]:
     """The orders that hold, with their text as the reason, so that it is read at the line."""
     rows = orders.applying(session, f"cryostat/{cryostat.slug}")
-    of_whom = {
-        row.id: "The laboratory's" if row.scope == orders.LABORATORY else cryostat.name for row in rows
-    }
+    of_whom = {row.id: "the laboratory" if row.scope == orders.LABORATORY else cryostat.name for row in rows}
     return [
-        Subject(f"{row.scope}/{row.number}", f"{of_whom[row.id]}, version {row.number}", {"why": row.text})
+        Subject(
+            f"{row.scope}/{row.number}",
+            f"Order of {of_whom[row.id]}, version {row.number}",
+            {"why": row.text},
+        )
         for row in rows
     ]
