@@ -61,7 +61,9 @@ def books(session: Session) -> tuple[Session, Person, Cryostat]:
     drafts.make(session, ada, cryostat.slug, drafts.Drawn("The gate draft", odd), AT)
     for what, note in (("asked", ""), ("approved", "Photograph the Ösen")):
         draft_steps.take(session, ada, 1, what, 1, note, AT)
-    flakes = Flakes("Arsenide flakes", ada.id or 0, "toxic", "varnish", 2, if_breaks="wipe wet", note="glued badly")
+    flakes = Flakes(
+        "Arsenide flakes", ada.id or 0, "toxic", "varnish", 2, if_breaks="wipe wet", note="glued badly"
+    )
     samples.put_in(session, ada, cryostat.slug, flakes, AT, TODAY)
     return session, ada, cryostat
 
