@@ -184,7 +184,7 @@ def state(first: Fired | None, marks: Mapping[str, Any], order_days: float, now:
         return OVERDUE
     begins = first.dates.earliest or first.dates.likely
     assert begins is not None
-    return SOON_DUE if begins <= now + max(SOON, timedelta(days=order_days)) else LATER
+    return SOON_DUE if begins <= now + SOON + timedelta(days=order_days) else LATER
 
 
 def limit_faults(limits: Mapping[str, float], condition: str) -> dict[str, str]:

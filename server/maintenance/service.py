@@ -51,7 +51,7 @@ def done(
 ) -> TaskEntry:
     """Write down that it was done: the clocks named begin anew, all others run on; parts leave the stock."""
     task, cryostat = find(session, slug, number, lock=True)
-    guards.need(session, person, cryostat, _grade(task))
+    guards.need(session, person, cryostat, grade_for(task))
     wrong = rules.done_faults(event, clocks(task), now, _last_done(session, task)) | dict(unread or {})
     unknown = [key for key in event.used if items.by_key(session, key) is None]
     wrong |= {"used": f"The stock room has no “{unknown[0][:40]}”"} if unknown else {}
@@ -90,7 +90,8 @@ def _take_parts(session: Session, person: Person, event: Done, because: str, now
         stock.use(session, person, item.id, Decimal(str(amount)), because, now)
 
 
-def _grade(task: Task) -> int:
+def grade_for(task: Task) -> int:
+    """Whoever operates it may write down checks and drills; service itself needs its grade."""
     return OPERATE if task.kind in ("seal", "check", "drill") else SERVICE
 
 

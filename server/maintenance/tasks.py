@@ -142,6 +142,7 @@ def entries(session: Session, task: Task, most: int = 100) -> Sequence[TaskEntry
 
 
 def keep_marks(session: Session, task: Task, marks: dict[str, Any]) -> None:
+    """Where the clocks stand from now on."""
     # A new mapping: a change inside the old one would not be noticed.
     task.marks = marks
     session.add(task)
@@ -158,6 +159,7 @@ def write(
     data: dict[str, Any],
     now: datetime,
 ) -> TaskEntry:
+    """One entry about a task, as it stays."""
     assert task.id is not None
     row = TaskEntry(
         task_id=task.id,
@@ -175,6 +177,7 @@ def write(
 
 
 def note(session: Session, person: Person, cryostat: Cryostat, task: Task, words: str, now: datetime) -> None:
+    """One line in the history of the cryostat."""
     history.note(session, person, _subject(cryostat), f"Maintenance, {task.name}: {words}", now)
 
 
