@@ -85,6 +85,21 @@ def demo() -> None:
 
 
 @app.command()
+def mail() -> None:
+    """Hand over the letters that wait, each at most once; off until COLDSTEAD_MAIL_HOST is set."""
+    from server.db import make_engine, now
+    from server.mail import rules, sender
+
+    if not settings().mail_host:
+        _fail("No mail is sent: COLDSTEAD_MAIL_HOST is not set.")
+    found = sender.send(make_engine(settings().url), settings(), now)
+    for state, number in sorted(found.items()):
+        typer.echo(f"{number}: {rules.WORDS[state]}")
+    if not found:
+        typer.echo("Nothing waits.")
+
+
+@app.command()
 def backup(to: Path) -> None:
     """Copy database and files into one archive, while the server runs."""
     from server.archive import write_archive

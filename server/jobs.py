@@ -1,4 +1,4 @@
-"""Work that repeats inside the server, done by one process at a time: a lease in the database says by which."""
+"""Work that repeats in the server, done by one process at a time; a lease in the database says by which."""
 
 import asyncio
 import logging
@@ -43,7 +43,7 @@ def take(engine: Engine, name: str, holder: str, now: datetime, length: timedelt
 
 
 async def every(seconds: float, work: Callable[[], object]) -> None:
-    """Do `work` in a thread again and again until cancelled; what goes wrong is logged and tried next time."""
+    """Do `work` in a thread again and again until cancelled; what goes wrong is logged."""
     while True:
         try:
             await asyncio.to_thread(work)

@@ -5,7 +5,9 @@
 
 from functools import cache
 from pathlib import Path
+from typing import Literal, Self
 
+from pydantic import SecretStr, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 MEGABYTE = 1_000_000
@@ -27,6 +29,19 @@ class Settings(BaseSettings):
     """Of a form with photographs in it; each of them has its own limit besides."""
     sign_in_days: int = 14
     invitation_days: int = 7
+    mail_host: str = ""
+    """The server that letters are handed to; empty means that none are sent."""
+    mail_port: int = 25
+    mail_tls: Literal["none", "starttls", "tls"] = "none"
+    mail_from: str = ""
+    mail_user: str = ""
+    mail_password: SecretStr = SecretStr("")
+
+    @model_validator(mode="after")
+    def _from_somebody(self) -> Self:
+        if self.mail_host and "@" not in self.mail_from:
+            raise ValueError("COLDSTEAD_MAIL_FROM must be an address when COLDSTEAD_MAIL_HOST is set")
+        return self
 
     @property
     def url(self) -> str:

@@ -74,12 +74,17 @@ def phase_rows(chain: Chain) -> list[dict[str, Any]]:
     return [phase_row(row) for row in chain.phases]
 
 
-def phases_of(booking: Booking) -> tuple[Phase, ...]:
-    """The stored phases of a booking, in order; none where it has no place."""
+def phases_in(rows: Sequence[dict[str, Any]]) -> tuple[Phase, ...]:
+    """Phases as they were stored, in order."""
     return tuple(
         Phase(row["kind"], datetime.fromisoformat(row["starts"]), datetime.fromisoformat(row["ends"]))
-        for row in booking.phases
+        for row in rows
     )
+
+
+def phases_of(booking: Booking) -> tuple[Phase, ...]:
+    """The stored phases of a booking, in order; none where it has no place."""
+    return phases_in(booking.phases)
 
 
 def chain_of(booking: Booking) -> Chain:

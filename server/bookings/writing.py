@@ -11,8 +11,12 @@ from server.bookings import finding, lines
 from server.bookings.laying import Chain
 from server.bookings.models import Booking, BookingStep, Occupancy, Party, Telling
 from server.bookings.rules import WINDOW, Phase
+from server.cryostats.models import Cryostat
 from server.errors import Conflict
 from server.history import service as history
+from server.laboratory import service as laboratory
+from server.people import mailing
+from server.web.moments import when
 
 BOOKED, WAITING, DISPLACED, CANCELLED, NO_SHOW, JOINED = (
     "booked",
@@ -74,6 +78,16 @@ def tell(session: Session, booking: Booking, what: str, at: datetime, but: int |
     for key, name in people.items():
         if key != but:
             session.add(Telling(booking_id=booking.id, person_id=key, person_name=name, what=what, at=at))
+            _write_letter(session, booking, key, what, at)
+
+
+def _write_letter(session: Session, booking: Booking, person_id: int, what: str, at: datetime) -> None:
+    cryostat = session.get(Cryostat, booking.cryostat_id)
+    zone, name = laboratory.get(session).zone, cryostat.name if cryostat else ""
+    rows = [what, "", f"Booking {booking.id} on {name}, for {booking.owner_name}."]
+    if booking.window_starts and booking.window_ends:
+        rows.append(f"Cold from {when(booking.window_starts, zone)} to {when(booking.window_ends, zone)}.")
+    mailing.write_to(session, person_id, f"{name}: {what}", "\n".join(rows) + "\n", subject(booking), at)
 
 
 def plan_of(booking: Booking) -> dict[str, Any]:
