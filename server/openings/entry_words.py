@@ -26,7 +26,7 @@ def remark(entry: OpeningEntry) -> str:
         )
     if any(row.get("recount") for row in entry.data.get("items", ())):
         names = ", ".join(row["name"] for row in entry.data["items"] if row.get("recount"))
-        return f"Count again in the stock room: {names}. The book and what lies there cannot both be right."
+        return f"Count again in the stock room: {names}."
     return ""
 
 

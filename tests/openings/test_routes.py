@@ -6,8 +6,11 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from PIL import Image
+from sqlmodel import select
 
 from server.cautions.service import seed
+from server.cryostats import parts
+from server.cryostats.part_rules import Described
 from server.db import writing
 from server.people.models import Person
 from tests.factories import AT, a_bench, give_grade, lid, token_of, wire
@@ -121,6 +124,33 @@ def test_whoever_watches_reads_and_writes_nothing(opener: TestClient, app: FastA
     give_grade(app.state.engine, "bench-a", member, 1)
     assert do(opener, "note", note="It smells of burning") == 303
     assert do(opener, "vent", **VENT) == 403
+
+
+def test_each_ring_and_window_of_the_bench_is_a_row_of_its_own(opener: TestClient, app: FastAPI) -> None:
+    with writing(app.state.engine) as session:
+        ada = session.exec(select(Person).where(Person.login == "ada")).one()
+        for tag, kind in (("ring-1", "ring"), ("glass-1", "window"), ("ring-2", "ring")):
+            place = "Bench A" if tag.endswith("1") else "Shelf"
+            parts.enter(session, ada, Described(tag, kind, f"Part {tag}", "", {}, place=place), AT, AT.date())
+        session.commit()
+    opener.post(HOME, data={"why": "Sample"})
+    do(opener, "vent", **VENT)
+    page = opener.get(f"{HOME}/1").text
+    assert 'name="seal.ring-1.done"' in page
+    assert 'name="seal.ring-2.done"' not in page
+    rows = {
+        "seal.ring-1.where": "Part ring-1",
+        "seal.ring-1.part": "ring-1",
+        "seal.ring-1.done": "ring:greased",
+        "seal.glass-1.where": "Part glass-1",
+        "seal.glass-1.part": "glass-1",
+        "seal.glass-1.done": "window:moved",
+    }
+    assert do(opener, "seals", **rows) == 303
+    page = opener.get(f"{HOME}/1").text
+    for words in ("Part ring-1 (ring-1): greased", "Part glass-1 (glass-1): moved"):
+        assert words in page
+    assert "Opening 1 of Bench A: greased" in opener.get("/parts/ring-1").text
 
 
 def test_a_list_begun_from_the_slip_is_gone_on_with(opener: TestClient) -> None:

@@ -8,7 +8,9 @@ from sqlmodel import Session, select
 
 from server.checklists import service as checklists
 from server.checklists.service import Said
-from server.cryostats import counters, dirt, instruments, parts
+from server.cryostats import counters, dirt, draft_steps, drafts, instruments, parts
+from server.cryostats.draft_steps import Ask
+from server.cryostats.drafts import Drawn
 from server.cryostats.models import Cryostat
 from server.cryostats.part_rules import Described
 from server.errors import Conflict, Forbidden, NotFound, Refused
@@ -18,7 +20,7 @@ from server.openings.service import Written
 from server.people.models import Person
 from server.stock import service as stock
 from server.stock.models import Lot, Reservation
-from tests.factories import AT, a_cryostat, lid, logged, somebody, wire
+from tests.factories import AT, a_cryostat, change, lid, logged, somebody, wire
 from tests.openings.telling import PARKED, VENT, on_hand, opened, say, stock_up, whole
 
 HOUR = timedelta(hours=1)
@@ -330,3 +332,38 @@ def test_the_database_refuses_to_rewrite_a_slip(books: Books, statement: str) ->
     assert session.exec(select(Opening)).one().why == "Sample"
     with pytest.raises(sa.exc.DBAPIError, match="append-only"):
         session.execute(sa.text(statement))
+
+
+def test_a_slip_begun_from_a_draft_compares_what_is_built_with_it(books: Books) -> None:
+    session, ada, cryostat = books
+    ben = somebody(session, "ben", steward=False)
+    instruments.give_grade(session, ada, cryostat, ben, 2, AT)
+    coax = drafts.make(session, ada, cryostat.slug, Drawn("More", change(1, wire("more"))), AT).draft
+    with pytest.raises(Conflict, match="cannot go in yet"):
+        service.start(session, ada, cryostat, "Wires", AT, coax.id)
+    draft_steps.take(session, ada, coax.id or 0, "asked", 1, "", AT)
+    draft_steps.take(session, ada, coax.id or 0, "approved", 1, "", AT)
+    with pytest.raises(Forbidden, match="grade 3"):
+        service.start(session, ben, cryostat, "Wires", AT, coax.id)
+    number = service.start(session, ada, cryostat, "Wires", AT, coax.id).opening.number
+    say(session, ada, cryostat, number, kinds.VENT, AT, VENT)
+    say(session, ada, cryostat, number, kinds.LID_OFF, AT)
+    early = say(session, ada, cryostat, number, kinds.BUILT, AT)
+    assert early.data == {"revision": 1, "against_draft": "1 taken out", "since_begun": "no difference"}
+    draft_steps.build(session, ada, coax.id or 0, Ask(1), AT)
+    built = say(session, ada, cryostat, number, kinds.BUILT, AT)
+    assert built.data == {"revision": 2, "against_draft": "no difference", "since_begun": "1 added"}
+
+
+def test_the_house_draft_goes_in_by_whoever_opens_and_another_bench_s_does_not(books: Books) -> None:
+    session, ada, cryostat = books
+    ben, other = somebody(session, "ben", steward=False), a_cryostat(session, "Bench B")
+    for bench in (cryostat, other):
+        instruments.give_grade(session, ada, bench, ben, 2, AT)
+    house = drafts.make(
+        session, ada, cryostat.slug, Drawn("House", change(1, lid("off")), (), True), AT
+    ).draft
+    with pytest.raises(NotFound):
+        service.start(session, ben, other, "Lid", AT, house.id)
+    found = service.start(session, ben, cryostat, "Lid", AT, house.id)
+    assert (found.opening.draft_id, found.opening.draft_version) == (house.id, 1)
