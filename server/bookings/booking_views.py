@@ -34,7 +34,8 @@ class BookingView:
     parties: Sequence[Party]
     steps: Sequence[BookingStep]
     draft: Draft | None
-    purpose: str
+    sees: bool
+    """True for those whom it concerns; others read who and when."""
     slack_h: float | None
     mine: bool
     steward: bool
@@ -78,11 +79,14 @@ class BookingView:
             rows.append(("Refit", self.change_words))
             frozen = moments.when(booking.frozen_at, zone) if booking.frozen_at else "not yet"
             rows.append(("Configuration frozen", frozen))
+        if booking.group_name:
+            rows.append(("Group", booking.group_name))
+        if not self.sees:
+            return rows
         more = (
-            ("What for", self.purpose),
-            ("Hazards", booking.hazards if self.purpose else ""),
+            ("What for", booking.purpose),
+            ("Hazards", booking.hazards),
             ("Temperature wanted", f"{booking.wanted_K:g} K" if booking.wanted_K else ""),
-            ("Group", booking.group_name),
             ("Helper", booking.helper_name),
             ("Rule set aside", booking.override),
         )
@@ -112,7 +116,7 @@ def page(
     desk = reading.desk_of(session, booking, now)
     phases, parties = lines.phases_of(booking), reading.parties(session, booking)
     mine = person.steward or person.id in {booking.owner_id, *(row.person_id for row in parties)}
-    sees, steps = reading.sees(session, person)(booking), reading.steps(session, booking)
+    steps = reading.steps(session, booking)
     pending = reality.pending(session, booking) if booking.state == BOOKED else None
     begun = bool(phases) and phases[0].starts <= now
     movable = mine and not begun and booking.state in (BOOKED, *PLACELESS)
@@ -124,7 +128,7 @@ def page(
         parties=parties,
         steps=steps,
         draft=_draft(session, booking),
-        purpose=booking.purpose if sees else "",
+        sees=reading.sees(session, person)(booking),
         slack_h=booking.slack_h,
         mine=mine,
         steward=person.steward,

@@ -311,7 +311,8 @@ def leave(session: Session, person: Person, number: int, now: datetime) -> Booki
     booking = reading.find(session, number, lock=True)
     reading.need_place(booking)
     reading.need_not_begun(booking, now)
-    mine = next((row for row in reading.parties(session, booking) if row.person_id == person.id), None)
+    parties = reading.parties(session, booking)
+    mine = next((row for row in parties if row.person_id == person.id), None)
     if mine is None or mine.person_id == booking.owner_id:
         raise Forbidden("Only somebody who shares it leaves it; its owner cancels it.")
     desk = reading.desk_of(session, booking, now)
@@ -319,7 +320,9 @@ def leave(session: Session, person: Person, number: int, now: datetime) -> Booki
     part = charge.changeover_h / 2 if charge and booking.frozen_at is not None else 0.0
     data = {"person_id": person.id, "charge": {"changeover_h": part, "cold_h": 0.0, "why": "half of it"}}
     before = writing.plan_of(booking)
-    booking.cold_hours -= mine.cold_hours
+    # By parts: the window may have been shortened or extended since each brought their hours.
+    brought = sum(row.cold_hours for row in parties)
+    booking.cold_hours *= (brought - mine.cold_hours) / brought
     chain = lines.chain_of(booking)
     assert booking.id is not None
     shorter = reality.ends_at(desk, booking, chain.window.starts + timedelta(hours=booking.cold_hours))

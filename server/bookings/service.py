@@ -94,7 +94,7 @@ def take(
     writing.step(session, person, booking, what, now, note, {"before": before})
     for key, row in rows.items():
         if key != booking.id:
-            why = f"the booking before it is {booking.purpose}"
+            why = f"the booking before it is that of {booking.owner_name}"
             writing.step(session, person, row, "Laid again", now, why, {"before": was[key]})
             writing.tell(session, row, f"Your booking is laid again: {why}", now, person.id)
     if what != "Booked":

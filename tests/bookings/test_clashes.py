@@ -9,7 +9,7 @@ from datetime import timedelta
 import pytest
 from sqlmodel import select
 
-from server.bookings import clashes, lines, orders, reading, service
+from server.bookings import clashes, lines, orders, reading, reality, service
 from server.bookings.clashes import FIRST, SECOND, SHARED, Choice
 from server.bookings.laying import Ground
 from server.bookings.models import Booking, Party
@@ -129,6 +129,16 @@ def test_who_leaves_after_freezing_keeps_half_of_the_changeover(desk: Desk) -> N
     assert charge["changeover_h"] == pytest.approx(whole.changeover_h / 2)
     assert first.cold_hours == 40
     assert [row.name for row in reading.parties(desk.session, first)] == ["Ben"]
+
+
+def test_who_leaves_a_window_that_was_shortened_takes_their_part_of_what_is_left(desk: Desk) -> None:
+    first, second = two(desk)
+    settle(desk, first, second, SHARED)
+    assert first.window_starts is not None
+    reality.shorten(desk.session, desk.ben, first.id or 0, first.window_starts + hours(50), NOW)
+    clashes.leave(desk.session, desk.cleo, first.id or 0, NOW)
+    assert first.cold_hours == pytest.approx(20)
+    assert lines.chain_of(first).window.hours == pytest.approx(20)
 
 
 def test_only_a_steward_settles_and_says_why(desk: Desk) -> None:

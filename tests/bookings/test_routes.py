@@ -234,6 +234,19 @@ def test_groups_are_made_joined_and_left(
     assert "Quiet charge" in ben.get("/plan/shares").text
 
 
+def test_whom_a_booking_does_not_concern_reads_who_and_when_and_no_more(
+    ada: TestClient, ben: TestClient
+) -> None:
+    more = {"wanted": "3.6 K", "hazards": "Acid", "override": "A visitor", "cold_starts": later()}
+    taken(ada, **more)
+    ada.post("/bookings/1/cancel", data={"note": "The chip cracked"})
+    own, others = ada.get("/bookings/1").text, ben.get("/bookings/1").text
+    for words in ("Noise of the gate", "3.6 K", "Acid", "A visitor", "The chip cracked"):
+        assert words in own
+        assert words not in others
+    assert "Cancelled" in others
+
+
 def test_the_page_of_a_cryostat_tells_who_has_it_and_who_is_next(
     app: FastAPI, ada: TestClient, ben: TestClient
 ) -> None:

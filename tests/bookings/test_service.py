@@ -86,6 +86,16 @@ def test_whoever_comes_between_lays_the_right_neighbour_again_and_keeps_its_wind
     assert lines.phases_of(between)[-1].ends <= lines.phases_of(right)[0].starts
 
 
+def test_a_neighbour_who_is_laid_again_is_not_told_what_the_other_booking_is_for(desk: Desk) -> None:
+    far, bored = NOW + timedelta(days=7), desk.draft(BORED)
+    right = service.book(desk.session, desk.ben, "bench-a", ask(10, want="draft", draft_id=bored), far, NOW)
+    secret = replace(ask(5, want="draft", draft_id=bored), purpose="Not for everybody")
+    service.book(desk.session, desk.ada, "bench-a", secret, far - timedelta(days=4), NOW)
+    again = reading.steps(desk.session, right)[-1]
+    assert again.what == "Laid again"
+    assert "Not for everybody" not in " ".join([again.note, *told(desk, desk.ben.id)])
+
+
 def test_a_slot_that_would_push_out_the_right_neighbour_is_not_offered(desk: Desk) -> None:
     """The right neighbour takes it as it is, so nobody may refit right before it."""
     right = service.book(desk.session, desk.ben, "bench-a", ask(10), NOW + hours(20), NOW)
