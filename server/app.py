@@ -14,7 +14,7 @@ from starlette.middleware import Middleware
 
 from server import jobs, tables
 from server.bookings import api as bookings_api
-from server.bookings import booking_routes, clash_routes, feeds_routes, hold_routes, rule_routes
+from server.bookings import booking_routes, clash_routes, feeds_routes, hold_routes, rule_routes, sheets_routes
 from server.bookings import routes as bookings
 from server.calculators import routes as calculators
 from server.cautions import routes as cautions
@@ -81,6 +81,7 @@ from server.stock import routes as stock
 from server.stock import sheet_routes as stock_sheets
 from server.today import api as today_api
 from server.today import routes as today
+from server.training import routes as training
 from server.web import guard, problems, render
 
 PAGES = (
@@ -122,11 +123,13 @@ PAGES = (
     vibration_records_routes,
     bookings,
     feeds_routes,
+    sheets_routes,
     clash_routes,
     booking_routes,
     hold_routes,
     rule_routes,
     maintenance,
+    training,
     cryostats,
 )
 APIS = (
