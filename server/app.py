@@ -17,6 +17,7 @@ from server.bookings import api as bookings_api
 from server.bookings import booking_routes, clash_routes, feeds_routes, hold_routes, rule_routes, sheets_routes
 from server.bookings import routes as bookings
 from server.calculators import routes as calculators
+from server.cautions import oxygen_routes
 from server.cautions import routes as cautions
 from server.checklists import api as checklists_api
 from server.checklists import list_routes as checklist_lists
@@ -72,6 +73,8 @@ from server.materials import routes as materials
 from server.openings import api as openings_api
 from server.openings import routes as openings
 from server.people import mail_routes
+from server.notices import digest
+from server.notices import routes as notices
 from server.people import routes as people
 from server.people.guards import current_person
 from server.settings import Settings, settings
@@ -86,9 +89,11 @@ from server.web import guard, problems, render
 
 PAGES = (
     today,
+    notices,
     mail_routes,
     people,
     cautions,
+    oxygen_routes,
     calculators,
     materials,
     instrument_routes,
@@ -216,7 +221,7 @@ def _mail(app: FastAPI) -> asyncio.Task[None] | None:
     engine, chosen, holder = app.state.engine, app.state.settings, uuid4().hex
     if not chosen.mail_host:
         return None
-    work = partial(sender.scheduled, engine, chosen, now, holder)
+    work = partial(digest.scheduled, engine, chosen, now, holder)
     return asyncio.create_task(jobs.every(MAIL_EVERY_S, work))
 
 

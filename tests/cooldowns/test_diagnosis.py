@@ -25,8 +25,7 @@ CARRIER = {"hot_stage": "sample", "cold_stage": "mount", "filler": "greased"}
 JOINTS = ({"key": "mount", "kind": "joint", **MOUNT}, {"key": "carrier", "kind": "joint", **CARRIER})
 
 
-@pytest.fixture
-def books(session: Session) -> Books:
+def a_laboratory(session: Session) -> Books:
     """A steward, and a cryostat with cooler, loom, lid and a mount at revision 1."""
     set_up(session, "Invented laboratory", "Europe/Vienna")
     ada = somebody(session)
@@ -34,6 +33,12 @@ def books(session: Session) -> Books:
     a_cooler(session, bench)
     logged(session, ada, bench, wire(label="Loom"), lid(label="Lid"), *JOINTS)
     return session, ada, bench
+
+
+@pytest.fixture
+def books(session: Session) -> Books:
+    """A laboratory with one cryostat."""
+    return a_laboratory(session)
 
 
 def cooled(
