@@ -14,7 +14,14 @@ from starlette.middleware import Middleware
 
 from server import jobs, tables
 from server.bookings import api as bookings_api
-from server.bookings import booking_routes, clash_routes, feeds_routes, hold_routes, rule_routes, sheets_routes
+from server.bookings import (
+    booking_routes,
+    clash_routes,
+    feeds_routes,
+    hold_routes,
+    rule_routes,
+    sheets_routes,
+)
 from server.bookings import routes as bookings
 from server.calculators import routes as calculators
 from server.cautions import oxygen_routes
@@ -66,17 +73,17 @@ from server.faults import routes as faults
 from server.files import routes as files
 from server.laboratory import order_routes
 from server.laboratory import routes as laboratory
-from server.mail import sender
 from server.maintenance import api as maintenance_api
 from server.maintenance import routes as maintenance
 from server.materials import routes as materials
+from server.notices import digest
+from server.notices import routes as notices
 from server.openings import api as openings_api
 from server.openings import routes as openings
 from server.people import mail_routes
-from server.notices import digest
-from server.notices import routes as notices
 from server.people import routes as people
 from server.people.guards import current_person
+from server.record import routes as record
 from server.settings import Settings, settings
 from server.stock import api as stock_api
 from server.stock import move_routes as stock_moves
@@ -121,6 +128,7 @@ PAGES = (
     diagnosis_routes,
     drift_routes,
     cooldowns,
+    record,
     night_routes,
     plots_routes,
     readings_routes,

@@ -1,0 +1,157 @@
+"""What was in it on that day: the page, the text, the table, the archive; a constant number of queries."""
+
+import io
+import zipfile
+from datetime import timedelta
+
+import pytest
+import sqlalchemy as sa
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from PIL import Image
+
+from server.cooldowns import service as cooldowns
+from server.cryostats import guards
+from server.db import reading, writing
+from server.faults import service as faults
+from server.people.models import Person
+from server.record import views
+from tests.cooldowns.telling import BEGUN, HOUR, whole, wrote
+from tests.factories import a_bench, lid, logged, wire
+
+ZONE = "Europe/Vienna"
+ASK = {"cryostat": "bench-a", "day": "2026-03-16"}
+BASE = {"shield_K": 32.1, "platform_K": 3.31, "sample_K": 3.51, "heater": "off", "settled": "yes"}
+
+
+@pytest.fixture
+def kept(app: FastAPI, steward: Person) -> FastAPI:
+    """A cooldown of Bench A with a fault seen that day."""
+    a_bench(app.state.engine, steward, wire(label="Loom"), lid(label="Lid"), cooler=True)
+    with writing(app.state.engine) as session:
+        bench = guards.find(session, "bench-a")
+        whole(session, steward, bench, base=BASE)
+        faults.report(session, steward, bench.id, "Gauge jumps a decade", "", BEGUN + 3 * HOUR)
+        session.commit()
+    return app
+
+
+@pytest.mark.usefixtures("kept")
+def test_one_page_tells_what_was_inside_that_day(steward_client: TestClient) -> None:
+    page = steward_client.get("/record", params=ASK)
+    assert page.status_code == 200
+    for words in (
+        "Loom",
+        "Lid",
+        "3.31 K",
+        "+200 mK",
+        "both thermometers",
+        "Gauge jumps a decade",
+        "Ada Steward",
+    ):
+        assert words in page.text
+    by_number = steward_client.get("/record", params={"cryostat": "bench-a", "cooldown": "1"}).text
+    assert "Bench A, cooldown 1" in by_number
+
+
+@pytest.mark.usefixtures("kept")
+def test_text_table_and_archive_carry_the_same_reference(steward_client: TestClient) -> None:
+    sent = {"caption": "Round the mount", "kind": "photograph"}
+    picture = io.BytesIO()
+    Image.new("RGB", (40, 30), "teal").save(picture, "PNG")
+    files = {"files": ("mount.png", picture.getvalue(), "image/png")}
+    assert (
+        steward_client.post("/cryostats/bench-a/cooldowns/1/photographs", data=sent, files=files).status_code
+        == 303
+    )
+    text = steward_client.get("/record/text", params=ASK)
+    reference = text.text.splitlines()[1].removeprefix("Reference: ")
+    assert reference.startswith("bench-a-2026-03-16-revision-1-cooldown-1-")
+    assert f'filename="{reference}.txt"' in text.headers["content-disposition"]
+    assert reference in steward_client.get("/record", params=ASK).text
+    table = steward_client.get("/record/table", params=ASK)
+    assert "Configuration,1,Element,Loom" in table.text
+    archive = zipfile.ZipFile(io.BytesIO(steward_client.get("/record/archive", params=ASK).content))
+    assert archive.read("record.txt").decode() == text.text
+    [image] = [name for name in archive.namelist() if name.startswith("images/")]
+    assert Image.open(io.BytesIO(archive.read(image))).size == (40, 30)
+
+
+def test_a_later_edit_stands_beside_and_changes_the_reference(kept: FastAPI, steward: Person) -> None:
+    def told() -> views.Record:
+        with reading(kept.state.engine) as session:
+            return views.of_cooldown(session, guards.find(session, "bench-a"), 1, ZONE)
+
+    before = told()
+    assert told().reference == before.reference
+    with writing(kept.state.engine) as session:
+        sheet = cooldowns.find(session, guards.find(session, "bench-a"), 1)
+        later = BEGUN + timedelta(days=9)
+        entry = next(row for row in sheet.entries if row.kind == "base")
+        assert entry.id is not None
+        cooldowns.take_back(session, steward, "bench-a", 1, entry.id, "Wrong curve", later)
+        session.commit()
+    after = told()
+    assert after.reference != before.reference
+    book = next(section for section in after.sections if section.title.startswith("The book"))
+    assert any("written down later" in row[-1] for row in book.rows)
+    assert any("taken back" in row for row in book.rows)
+
+
+def test_the_number_of_queries_does_not_grow(kept: FastAPI, steward: Person) -> None:
+    def queries() -> int:
+        seen: list[str] = []
+        engine = kept.state.engine
+
+        def note(*args: object) -> None:
+            seen.append(str(args[2]))
+
+        with reading(engine) as session:
+            bench = guards.find(session, "bench-a")
+            sa.event.listen(engine, "before_cursor_execute", note)
+            views.of_cooldown(session, bench, 1, ZONE)
+            sa.event.remove(engine, "before_cursor_execute", note)
+        return len(seen)
+
+    before = queries()
+    with writing(kept.state.engine) as session:
+        bench = guards.find(session, "bench-a")
+        sheet = cooldowns.find(session, bench, 1)
+        for hour in range(5, 12):
+            wrote(session, steward, sheet, "remark", {}, BEGUN + hour * HOUR, "Quiet")
+            faults.report(session, steward, bench.id, "Ticks", "", BEGUN + 2 * HOUR)
+        logged(session, steward, bench, wire("more"), wire("again"))
+        session.commit()
+    assert queries() == before
+    assert before < 30
+
+
+BAD = [
+    {"cryostat": "bench-a"},
+    {"cryostat": "bench-a", "day": "14 March"},
+    {"cryostat": "bench-a", "day": "9999-12-31"},
+    {"cryostat": "bench-a", "day": "0001-01-01"},
+    {"cryostat": "bench-a", "cooldown": "-½"},
+]
+
+
+@pytest.mark.usefixtures("kept")
+@pytest.mark.parametrize("asked", BAD)
+def test_what_cannot_be_asked_is_said_at_its_field(steward_client: TestClient, asked: dict[str, str]) -> None:
+    assert steward_client.get("/record", params=asked).status_code == 422
+    assert steward_client.get("/record/text", params=asked).status_code == 422
+
+
+@pytest.mark.usefixtures("kept")
+def test_what_is_not_there_is_not_found_and_nobody_reads_without_an_account(
+    steward_client: TestClient, client: TestClient
+) -> None:
+    assert (
+        steward_client.get("/record", params={"cryostat": "nowhere", "day": "2026-03-16"}).status_code == 404
+    )
+    assert (
+        steward_client.get("/record", params={"cryostat": "bench-a", "cooldown": "99999999"}).status_code
+        == 404
+    )
+    assert steward_client.get("/record").status_code == 200
+    assert client.get("/record", params=ASK, follow_redirects=False).status_code in (303, 401)
