@@ -16,6 +16,7 @@ from server.cryostats.instruments import About
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import STAGES, Change
 from server.demo import cooldowns, drafts, faults, inside, logs, openings, plan, stores
+from server.demo import service as recurring
 from server.demo.benches import BENCHES, STEWARD, Bench, Told
 from server.laboratory.service import set_up
 from server.people.models import Person
@@ -58,6 +59,7 @@ def fill(session: Session, at: datetime, home: Path) -> str:
         drafts.tell(session, people, at)
         plan.tell(session, people, at)
         faults.tell(session, people, at)
+        recurring.tell(session, people, at)
         openings.tell(session, people, at)
     logins = ", ".join(PEOPLE)
     return (
