@@ -20,7 +20,7 @@ from server.people.guards import ApiPerson
 
 router = APIRouter(tags=["bookings"])
 Whole = Annotated[int, Field(ge=0, le=2**31 - 1)]
-Hours = Annotated[float, Field(gt=0, le=24 * 365, allow_inf_nan=False)]
+Hours = Annotated[float, Field(ge=checks.SHORTEST_H, le=checks.LONGEST_H, allow_inf_nan=False)]
 AHEAD = timedelta(weeks=26)
 
 
@@ -168,7 +168,7 @@ def slots(
     slug: str,
     _person: ApiPerson,
     session: ReadSession,
-    cold_hours: Annotated[float, Query(gt=0, le=24 * 365, allow_inf_nan=False)],
+    cold_hours: Annotated[float, Query(ge=checks.SHORTEST_H, le=checks.LONGEST_H, allow_inf_nan=False)],
     draft: Annotated[int | None, Query(ge=0, le=2**31 - 1)] = None,
     earliest: AwareDatetime | None = None,
     latest: AwareDatetime | None = None,

@@ -17,7 +17,7 @@ WANTS = {
     DRAFT: "a draft",
 }
 EARLIEST_YEAR, LATEST_YEAR = 1970, 2900
-LONGEST_H = 24 * 365.0
+SHORTEST_H, LONGEST_H = 0.1, 24 * 365.0
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ class Ask:
 def faults(ask: Ask, *, steward: bool) -> dict[str, str]:
     """What is wrong with the wish itself, field → what to do."""
     found = _text_faults(ask)
-    if not 0 < ask.cold_hours <= LONGEST_H:
+    if not SHORTEST_H <= ask.cold_hours <= LONGEST_H:
         found["cold_hours"] = "Enter the hours of cold you need, such as 40"
     if ask.want not in WANTS:
         found["want"] = "Choose what shall be inside"

@@ -29,6 +29,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(RequestValidationError, _validation)
     app.add_exception_handler(OverflowError, _no_such_number)
     app.add_exception_handler(sa.exc.DataError, _no_such_number)
+    app.add_exception_handler(sa.exc.StatementError, _not_stated)
     app.add_exception_handler(sa.exc.OperationalError, _busy)
     app.add_exception_handler(Exception, _broken)
 
@@ -79,6 +80,13 @@ def _validation(request: Request, problem: Exception) -> Response:
 def _no_such_number(request: Request, _problem: Exception) -> Response:
     """A number in an address or a body that no key can be: the database would not take it."""
     return answer(request, 404, SENTENCES[404])
+
+
+def _not_stated(request: Request, problem: Exception) -> Response:
+    """A moment that has no year in UTC never reaches the database; anything else here is our own mistake."""
+    if isinstance(problem, sa.exc.StatementError) and isinstance(problem.orig, OverflowError):
+        return _no_such_number(request, problem)
+    raise problem
 
 
 def _busy(request: Request, problem: Exception) -> Response:

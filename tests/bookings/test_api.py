@@ -56,6 +56,13 @@ def body(**more: Any) -> dict[str, Any]:
     return {"cold_starts": soon(), "cold_hours": 10, "purpose": "A look"} | more
 
 
+@pytest.mark.parametrize("at", ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00"])
+def test_a_moment_that_no_calendar_has_in_utc_is_not_found(api: Callable[..., Any], at: str) -> None:
+    for name in ("from", "to"):
+        assert api("GET", BOOKINGS, params={name: at}).status_code == 404
+    assert api("GET", SLOTS, params={"cold_hours": 1e-12}).status_code == 422
+
+
 def test_a_slot_is_found_taken_listed_and_cancelled(api: Callable[..., Any]) -> None:
     found = api("GET", SLOTS, params={"cold_hours": 10}).json()["slots"]
     assert [row["kind"] for row in found[0]["phases"]][:1] == ["hand-over-in"]

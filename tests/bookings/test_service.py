@@ -201,6 +201,7 @@ def test_a_booking_that_is_not_there_is_not_found(desk: Desk) -> None:
 
 BAD = (
     ({"cold_hours": 0}, "cold_hours"),
+    ({"cold_hours": 1e-12}, "cold_hours"),
     ({"cold_hours": float("nan")}, "cold_hours"),
     ({"cold_hours": 24 * 11}, "cold_hours"),
     ({"purpose": " "}, "purpose"),
