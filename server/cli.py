@@ -126,6 +126,18 @@ def restore(archive: Path) -> None:
 
 
 @app.command()
+def remind() -> None:
+    """Write the letters of the day that are due and hand over all that wait, each at most once; for cron."""
+    from server.db import make_engine, now
+    from server.notices import digest
+
+    if not settings().mail_host:
+        _fail("No mail is sent: COLDSTEAD_MAIL_HOST is not set.")
+    number = digest.remind(make_engine(settings().url), settings(), now)
+    typer.echo(f"{number} letters went through the outbox.")
+
+
+@app.command()
 def schema() -> None:
     """Print the JSON schema of the document that `heat` reads."""
     from server.physics.thermal import document

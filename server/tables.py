@@ -8,6 +8,7 @@ from server import jobs
 from server.bookings import feeds_models, hours_models
 from server.bookings import models as bookings
 from server.cautions import models as cautions
+from server.cautions import oxygen_models
 from server.checklists import models as checklists
 from server.cooldowns import (
     channels_models,
@@ -39,6 +40,7 @@ from server.laboratory import order_models
 from server.mail import models as mail
 from server.maintenance import models as maintenance
 from server.materials import models as materials
+from server.notices import models as notices
 from server.openings import models as openings
 from server.people import mail_models
 from server.people import models as people
@@ -56,6 +58,7 @@ SLICES = (
     people,
     mail_models,
     cautions,
+    oxygen_models,
     materials,
     cryostats,
     draft_models,
@@ -83,6 +86,7 @@ SLICES = (
     hours_models,
     maintenance,
     training,
+    notices,
 )
 metadata = Row.metadata
 ours = search_models.ours
