@@ -92,10 +92,16 @@ def _elements(session: Session, keys: Sequence[int]) -> Hits:
 
 
 def _element(row: ElementRow, home: Cryostat) -> Hit:
-    until = "on" if row.to_revision is None else f"to {row.to_revision - 1}"
     words = f"{row.label or row.key}, {row.kind}{f'. {row.note}' if row.note else ''}"
-    place = f"{home.name}, revision {row.from_revision} {until}"
+    place = f"{home.name}, {_span(row.from_revision, row.to_revision)}"
     return Hit("element", words, place, f"/cryostats/{home.slug}/revisions/{row.from_revision}")
+
+
+def _span(first: int, gone: int | None) -> str:
+    """The revisions something was inside, `gone` being the first without it."""
+    if gone is None:
+        return f"from revision {first} on"
+    return f"revision {first} only" if gone == first + 1 else f"revisions {first} to {gone - 1}"
 
 
 def _revisions(session: Session, keys: Sequence[int]) -> Hits:
@@ -119,7 +125,12 @@ def _parts(session: Session, keys: Sequence[int]) -> Hits:
 
 
 def _part_entries(session: Session, keys: Sequence[int]) -> Hits:
-    return _of_parts(session, PartEntry, keys, lambda row: f"{row.what}: {row.test} {row.result} {row.note}")
+    return _of_parts(session, PartEntry, keys, _part_entry)
+
+
+def _part_entry(row: PartEntry) -> str:
+    said = " ".join(words for words in (row.test, row.result, row.note) if words)
+    return f"{row.what}: {said}" if said else row.what
 
 
 def _loans(session: Session, keys: Sequence[int]) -> Hits:

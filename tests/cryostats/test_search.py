@@ -107,7 +107,7 @@ def test_whatever_was_written_is_found_by_the_beginnings_of_its_words(
 
 def test_every_hit_says_where_it_stands(books: Books) -> None:
     [hit] = [hit for hit in searching.by_words(books[0], "reel torn") if hit.kind == "element"]
-    assert (hit.place, hit.address) == ("Bench A, revision 2 on", "/cryostats/bench-a/revisions/2")
+    assert (hit.place, hit.address) == ("Bench A, from revision 2 on", "/cryostats/bench-a/revisions/2")
 
 
 def test_all_words_have_to_be_there(books: Books) -> None:
@@ -119,7 +119,7 @@ def test_what_has_left_is_found_with_the_revisions_it_was_in(books: Books) -> No
     session, ada, cryostat = books
     logged(session, ada, cryostat, remove=["loom"])
     [hit] = [hit for hit in searching.by_words(session, "reel torn") if hit.kind == "element"]
-    assert hit.place == "Bench A, revision 2 to 2"
+    assert hit.place == "Bench A, revision 2 only"
 
 
 @pytest.mark.parametrize(
