@@ -110,7 +110,7 @@ def _why(item: Item, standing: Standing, position: Decimal, at: Decimal) -> tupl
     elif position < item.floor:
         why.append(f"{shown(position, item.unit)} when promises are kept, below the floor")
     elif at > item.floor and position <= at:
-        why.append(f"at or below {shown(at, item.unit)}, where to order")
+        why.append(f"at or below {shown(at, item.unit)}, the reorder point")
     if standing.sealed < item.floor_sealed and not standing.ordered:
         why.append(f"{standing.sealed} sealed, the floor is {item.floor_sealed}")
     if standing.reserved > standing.usable + standing.ordered:

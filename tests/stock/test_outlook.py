@@ -29,7 +29,7 @@ def test_a_slow_mover_is_ordered_by_poisson() -> None:
     ahead = outlook(springs(), stands("6"), SPRINGS)
     assert ahead.reorder_at == 5
     assert ahead.why == ()
-    assert outlook(springs(), stands("5"), SPRINGS).why == ("at or below 5 pc, where to order",)
+    assert outlook(springs(), stands("5"), SPRINGS).why == ("at or below 5 pc, the reorder point",)
 
 
 def test_a_fast_mover_is_ordered_by_the_normal_law() -> None:
