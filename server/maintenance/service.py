@@ -52,7 +52,7 @@ def done(
     """Write down that it was done: the clocks named begin anew, all others run on; parts leave the stock."""
     task, cryostat = find(session, slug, number, lock=True)
     guards.need(session, person, cryostat, grade_for(task))
-    wrong = rules.done_faults(event, clocks(task), now, _last_done(session, task)) | dict(unread or {})
+    wrong = rules.done_faults(event, clocks(task), now, last_done(session, task)) | dict(unread or {})
     unknown = [key for key in event.used if items.by_key(session, key) is None]
     wrong |= {"used": f"The stock room has no “{unknown[0][:40]}”"} if unknown else {}
     if wrong:
@@ -95,7 +95,8 @@ def grade_for(task: Task) -> int:
     return OPERATE if task.kind in ("seal", "check", "drill") else SERVICE
 
 
-def _last_done(session: Session, task: Task) -> datetime | None:
+def last_done(session: Session, task: Task) -> datetime | None:
+    """When it was done last, as far as this book knows."""
     query = select(TaskEntry.at).where(TaskEntry.task_id == task.id, TaskEntry.kind == DONE)
     return session.exec(query.order_by(col(TaskEntry.at).desc()).limit(1)).first()
 

@@ -18,9 +18,11 @@ from server.maintenance import pictures, rules, service, starter, tasks
 from server.maintenance.due import Due
 from server.maintenance.models import Task, TaskEntry, TaskPhotograph
 from server.maintenance.rules import CONDITION, DAYS, DEFERRED, ENTRIES, KINDS, STATES, TRIGGERS
+from server.openings import service as openings
 from server.people.models import Person
 from server.web.moments import day
 
+MOST_FACTS = 20
 TAGS = {"return": "bad", "overdue": "bad", "soon": "warn", "later": "good", "no-date": "unrecorded"}
 
 
@@ -149,6 +151,8 @@ class TaskView:
     triggers: Sequence[tuple[str, str, str]]
     told: Sequence[Told]
     photographs: Sequence[tuple[TaskPhotograph, StoredFile]]
+    facts: Sequence[tuple[str, str, datetime]]
+    """Of seals and joints: what openings did to them since the task was done last."""
     cards: Sequence[Card]
     clocks: Sequence[tuple[str, str]]
     running: Sequence[tuple[str, str, int]]
@@ -200,6 +204,7 @@ def one(
         triggers=fired,
         told=[_told(row, zone) for row in tasks.entries(session, task)],
         photographs=pictures.of_task(session, task),
+        facts=_facts(session, task),
         cards=cautions.for_codes(session, task.cautions),
         clocks=clocks,
         running=running,
@@ -210,6 +215,14 @@ def one(
         picked=said.picked or [key for key, _ in clocks],
         faults=said.faults,
     )
+
+
+def _facts(session: Session, task: Task) -> list[tuple[str, str, datetime]]:
+    if task.kind != "seal":
+        return []
+    since = service.last_done(session, task) or task.made_at
+    rows = openings.facts_since(session, task.cryostat_id, since)[-MOST_FACTS:]
+    return [(row.kind.replace("-", " "), row.subject, row.at) for row in rows]
 
 
 def _told(row: TaskEntry, zone: str) -> Told:
