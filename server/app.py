@@ -41,6 +41,7 @@ from server.cooldowns import (
     readings_api,
     readings_routes,
     vibration_records_routes,
+    vibration_routes,
 )
 from server.cooldowns import routes as cooldowns
 from server.cryostats import api as cryostats_api
@@ -134,6 +135,7 @@ PAGES = (
     readings_routes,
     channels_routes,
     vibration_records_routes,
+    vibration_routes,
     bookings,
     feeds_routes,
     sheets_routes,
