@@ -172,19 +172,25 @@ def _configurations(session: Session, cryostat: Cryostat) -> list[tuple[str, str
 
 def _answer(session: Session, desk: Desk, ask: Ask, now: datetime) -> tuple[Sequence[Offer], Reach | None]:
     slots = asking.slots_at(session, desk, ask, now, MOST)
-    offers = [_offer(session, desk, ask, slot, number, now) for number, slot in enumerate(slots, 1)]
+    needed = [asking.grade_of(desk, row.chain, ask.want, row.chain.window.starts) for row in slots]
+    helpers = {grade: grades.helpers(session, desk, grade, now) for grade in set(needed)}
+    offers = [
+        _offer(session, slot, number, grade, helpers[grade], now)
+        for number, (slot, grade) in enumerate(zip(slots, needed, strict=True), 1)
+    ]
     if not slots:
         return (), None
     return offers, _reach(desk, slots[0].chain.configuration, ask.wanted_K)
 
 
-def _offer(session: Session, desk: Desk, ask: Ask, slot: Slot, number: int, now: datetime) -> Offer:
-    grade = asking.grade_of(desk, slot.chain, ask.want, slot.chain.window.starts)
+def _offer(
+    session: Session, slot: Slot, number: int, grade: int, helpers: Sequence[Person], now: datetime
+) -> Offer:
     return Offer(
         number=number,
         slot=slot,
         short=parts.short(session, slot.chain.change, now) if slot.chain.change != NONE else (),
-        helpers=grades.helpers(session, desk, grade, now),
+        helpers=helpers,
         grade=grade,
         moves_next=slot.right_again is not None,
     )

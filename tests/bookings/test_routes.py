@@ -6,9 +6,10 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from sqlmodel import select
+from sqlmodel import Session, select
 
-from server.bookings import views
+from server.bookings import grades, views
+from server.bookings.lines import Desk
 from server.bookings.models import Booking, Group, Hold
 from server.cryostats import guards, instruments
 from server.db import now, reading, writing
@@ -65,6 +66,20 @@ def test_an_ask_in_the_address_is_answered_with_slots(ben: TestClient) -> None:
     assert "Slot 1: cold from" in page.text
     assert "Take slot 1" in page.text
     assert ben.get(f"{HOME}/book").status_code == 200
+
+
+def test_who_may_help_is_looked_up_once_for_all_slots_of_one_grade(
+    ben: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked, looked_up = [], grades.helpers
+
+    def counted(session: Session, desk: Desk, grade: int, at: datetime) -> tuple[Person, ...]:
+        asked.append(grade)
+        return looked_up(session, desk, grade, at)
+
+    monkeypatch.setattr(grades, "helpers", counted)
+    assert "Take slot 5" in ben.get(f"{HOME}/book", params=WISH).text
+    assert asked == [1]
 
 
 def test_a_bad_ask_says_what_to_mend(ben: TestClient) -> None:
