@@ -15,7 +15,7 @@ from server.cryostats.documents import put_of
 from server.cryostats.instruments import About
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import STAGES, Change
-from server.demo import cooldowns, drafts, faults, inside, logs, openings, plan, stores
+from server.demo import cooldowns, drafts, faults, inside, logs, openings, plan, stores, why
 from server.demo import service as recurring
 from server.demo.benches import BENCHES, STEWARD, Bench, Told
 from server.laboratory.service import set_up
@@ -55,6 +55,7 @@ def fill(session: Session, at: datetime, home: Path) -> str:
         inside.tell(session, people, begun, home)
         cooldowns.tell(session, people, {day: _clock(begun, day, 0) for day in range(DAYS)})
         logs.tell(session, people, at)
+        why.tell(session, people, at, home)
         stores.tell(session, people, begun, at)
         drafts.tell(session, people, at)
         plan.tell(session, people, at)
