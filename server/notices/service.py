@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 from server.cryostats import budget, guards, instruments
 from server.cryostats.models import Cryostat
 from server.laboratory import service as laboratory
-from server.notices import newest, planned, running, stores
+from server.notices import newest, planned, running, stores, upkeep
 from server.notices.rules import Notice, Reach, in_order
 from server.notices.running import Floor
 from server.people.models import Person
@@ -42,5 +42,6 @@ def for_person(
         *stores.told(session, reach, now, today),
         *running.told(session, reach, here, now, today),
         *planned.told(session, reach, here, today),
+        *upkeep.told(session, reach, here.zone, now, today),
     ]
     return in_order(found)

@@ -3,6 +3,7 @@
 import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -110,8 +111,8 @@ def _run(session: Session, key: int, number: int, at: datetime) -> None:
                 altered_at=at,
                 **by,
             ),
-            DraftVersion(draft_id=draft.id, number=1, base_revision=1, reason="A run", at=at, **by),
-            DraftStep(draft_id=draft.id, version=1, what="built", revision=1, at=at, **by),
+            DraftVersion(draft_id=draft.id or 0, number=1, base_revision=1, reason="A run", at=at, **by),
+            DraftStep(draft_id=draft.id or 0, version=1, what="built", revision=1, at=at, **by),
             Cooldown(
                 cryostat_id=key,
                 number=number,
@@ -209,9 +210,7 @@ def _seconds(client: TestClient) -> float:
 def test_ten_years_of_books_ask_no_more_queries_of_today(
     benchmark: BenchmarkFixture, books: dict[str, tuple[Engine, TestClient]]
 ) -> None:
-    asked = {
-        name: queries(engine, lambda c=client: c.get("/today")) for name, (engine, client) in books.items()
-    }
+    asked = {name: queries(engine, partial(client.get, "/today")) for name, (engine, client) in books.items()}
     assert asked["old"] == asked["young"]
     benchmark.extra_info["queries"] = asked["old"]
     benchmark(lambda: books["old"][1].get("/today"))

@@ -3,16 +3,18 @@
 from collections.abc import Iterator
 from datetime import timedelta
 
+import numpy as np
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import Session
 
+from server.cooldowns import readings
 from server.cryostats import guards
 from server.db import now, writing
 from server.faults import service as faults
 from server.people.models import Person
-from tests.cooldowns.bench import a_channel, some
+from tests.cooldowns.bench import a_channel
 from tests.factories import a_bench, give_grade, lid, token_of, wire
 
 
@@ -55,7 +57,9 @@ def test_a_reading_is_shown_with_its_age_and_an_old_one_without_its_value(
     cryostat = guards.find(book, "bench-a")
     a_channel(book, steward, cryostat)
     at = now() - timedelta(minutes=4)
-    some(book, steward, cryostat, [3.4567], start_s=at.timestamp())
+    readings.store(
+        book, steward, cryostat, {"Platform": (np.array([at.timestamp()]), np.array([3.4567]))}, now()
+    )
     book.commit()
     page = member_client.get("/today").text
     assert "3.46 K" in page
@@ -66,7 +70,9 @@ def test_an_old_reading_is_not_shown(book: Session, steward: Person, member_clie
     cryostat = guards.find(book, "bench-a")
     a_channel(book, steward, cryostat)
     at = now() - timedelta(hours=3)
-    some(book, steward, cryostat, [3.4567], start_s=at.timestamp())
+    readings.store(
+        book, steward, cryostat, {"Platform": (np.array([at.timestamp()]), np.array([3.4567]))}, now()
+    )
     book.commit()
     page = member_client.get("/today").text
     assert "3.4" not in page
