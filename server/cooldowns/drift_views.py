@@ -120,8 +120,8 @@ def _parts(one: Stretch, event: int | None) -> list[Part]:
     rows = []
     for name, sizes in zip(one.names, one.parted.witnesses, strict=True):
         rows.append(Part(name, "slope in 30 days", _size(name, sizes.slope.scaled(MONTH_DAYS))))
-        for place, step in zip(one.steps, sizes.steps, strict=True):
-            rows.append(_step(one, name, place, step))
+        if name in STAGES:
+            rows += [_step(one, name, at, step) for at, step in zip(one.steps, sizes.steps, strict=True)]
         if event is not None:
             number = one.points[event].sheet.cooldown.number
             rows.append(Part(name, f"event before cooldown {number}, not declared", _size(name, sizes.event)))
