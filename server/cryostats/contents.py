@@ -1,9 +1,12 @@
 """What is in a cryostat at a revision: the rows that came with it or before, and have not left."""
 
+from datetime import date, datetime, timedelta
+
 from sqlmodel import Session, col, or_, select
 
-from server.cryostats.models import Cryostat, ElementRow
+from server.cryostats.models import Cryostat, ElementRow, Revision
 from server.cryostats.rules import Put
+from server.laboratory import service as laboratory
 
 
 def put_of(row: ElementRow) -> Put:
@@ -33,6 +36,19 @@ def since(session: Session, cryostat: Cryostat, revision: int) -> dict[int, dict
         number: {row.key: put_of(row) for row in rows if _there(row, number)}
         for number in range(revision, cryostat.revision + 1)
     }
+
+
+def revision_at(session: Session, cryostat: Cryostat, moment: datetime) -> int:
+    """The number of the revision that stood at `moment`; 0 before the first."""
+    query = select(Revision.number).where(
+        Revision.cryostat_id == cryostat.id, col(Revision.done_at) <= moment
+    )
+    return session.exec(query.order_by(col(Revision.number).desc()).limit(1)).first() or 0
+
+
+def revision_on(session: Session, cryostat: Cryostat, day: date) -> int:
+    """The number of the revision that stood when `day` ended in the laboratory."""
+    return revision_at(session, cryostat, laboratory.end_of(session, day) - timedelta(microseconds=1))
 
 
 def _there(row: ElementRow, revision: int) -> bool:

@@ -5,10 +5,10 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
-from server.cryostats import guards
+from server.cryostats import contents, guards
 from server.cryostats.dirt_models import DirtEntry
 from server.cryostats.dirt_rules import KINDS, Said, faults, words
-from server.cryostats.models import Cryostat, Revision
+from server.cryostats.models import Cryostat
 from server.cryostats.rules import OPEN
 from server.errors import Conflict, NotFound, Refused
 from server.history import service as history
@@ -35,7 +35,7 @@ def write(
     assert cryostat.id is not None
     row = DirtEntry(
         cryostat_id=cryostat.id,
-        revision=_standing(session, cryostat, done_at),
+        revision=contents.revision_at(session, cryostat, done_at),
         kind=said.kind,
         what=said.what.strip(),
         data=dict(said.data),
@@ -52,14 +52,6 @@ def write(
     line = f"Dirt and gas: {KINDS[row.kind].label.lower()}, {row.what}{f' ({told})' if told else ''}"
     history.note(session, person, f"cryostat/{slug}", line, at, {"corrects": said.corrects})
     return row
-
-
-def _standing(session: Session, cryostat: Cryostat, moment: datetime) -> int:
-    """The number of the revision that stood at `moment`."""
-    query = select(Revision.number).where(
-        Revision.cryostat_id == cryostat.id, col(Revision.done_at) <= moment
-    )
-    return session.exec(query.order_by(col(Revision.number).desc()).limit(1)).first() or 0
 
 
 def find(session: Session, cryostat: Cryostat, number: int) -> DirtEntry:

@@ -214,7 +214,7 @@ def measure(
     assert cryostat.id is not None
     test = ContinuityTest(
         cryostat_id=cryostat.id,
-        revision=cryostat.revision,
+        revision=contents.revision_on(session, cryostat, said.on_day),
         on_day=said.on_day,
         lid=said.lid,
         mount_shield_ohm=said.mount_shield_ohm,

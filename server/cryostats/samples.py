@@ -226,7 +226,7 @@ def _step(
         sample_id=number,
         what=what,
         note=note.strip(),
-        revision=cryostat.revision,
+        revision=contents.revision_at(session, cryostat, at),
         at=at,
         by_name=person.name,
         by_id=person.id,

@@ -1,6 +1,6 @@
 """The laboratory's settings."""
 
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
@@ -68,3 +68,9 @@ def day_of(session: Session, moment: datetime) -> date:
     """The laboratory's day at a moment; the day of UTC before the first set-up."""
     found = session.get(Laboratory, 1)
     return moment.astimezone(ZoneInfo(found.zone if found else "UTC")).date()
+
+
+def end_of(session: Session, day: date) -> datetime:
+    """The moment at which a day of the laboratory ends; a day of UTC before the first set-up."""
+    found = session.get(Laboratory, 1)
+    return datetime.combine(day + timedelta(days=1), time(), ZoneInfo(found.zone if found else "UTC"))

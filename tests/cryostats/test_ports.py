@@ -1,7 +1,7 @@
 """Ports, pins, the count of lines against them, and continuity with isolation."""
 
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -10,7 +10,7 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import Session, col, select
 
-from server.cryostats import instruments, port_rules, ports
+from server.cryostats import instruments, port_rules, ports, service
 from server.cryostats.models import Cryostat
 from server.cryostats.port_comparison import Moved, moved
 from server.cryostats.port_models import ContinuityLine, PinEntry, Port
@@ -29,7 +29,19 @@ from server.cryostats.ports import Said
 from server.errors import Conflict, Forbidden, NotFound, Refused
 from server.people.models import Person
 from server.units import BadNumber
-from tests.factories import AT, a_bench, a_cryostat, give_grade, lid, logged, put, somebody, token_of, wire
+from tests.factories import (
+    AT,
+    a_bench,
+    a_cryostat,
+    change,
+    give_grade,
+    lid,
+    logged,
+    put,
+    somebody,
+    token_of,
+    wire,
+)
 
 TODAY = date(2026, 3, 14)
 HEAD = "port,pin,line,resistance [Ω],isolation [Ω],note\n"
@@ -58,10 +70,10 @@ def port_of(books: Books) -> Port:
     return ports.of_cryostat(books[0], books[2])[0]
 
 
-def measure(books: Books, *lines: Measured, **more: Any) -> Any:
+def measure(books: Books, *lines: Measured, today: date = TODAY, **more: Any) -> Any:
     session, ada, cryostat = books
     said = Readings(**{"on_day": TODAY, "lid": "off", "lines": lines, **more})
-    return ports.measure(session, ada, cryostat.slug, said, AT, TODAY, {})
+    return ports.measure(session, ada, cryostat.slug, said, AT, today, {})
 
 
 def fields_refused(call: Callable[[], object]) -> set[str]:
@@ -208,6 +220,16 @@ def test_a_test_is_kept_with_revision_day_and_who_and_with_the_isolation_of_the_
         ("A", 1, False),
         ("B", 25, True),
     ]
+
+
+def test_a_test_written_down_later_is_of_the_revision_that_stood_on_its_day(books: Books) -> None:
+    session, ada, cryostat = books
+    nine_days_on, later = AT + timedelta(days=9), (AT + timedelta(days=20)).date()
+    wanted = change(cryostat.revision, wire(count=12))
+    service.log_change(session, ada, cryostat.slug, wanted, nine_days_on)
+    for day in (AT + timedelta(days=2), nine_days_on):
+        measure(books, Measured("A", 1), on_day=day.date(), today=later)
+    assert [test.revision for test in ports.measured(session, cryostat)] == [2, 1]
 
 
 @pytest.mark.parametrize(
