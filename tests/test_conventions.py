@@ -16,7 +16,7 @@ from server.settings import HOUSE
 
 SERVER, TESTS, TEMPLATES = HOUSE / "server", HOUSE / "tests", HOUSE / "templates"
 GUARDS = {current_person, steward, api_person}
-OPEN = {"/sign-in", "/invitation/{token}", "/due/{token}.ics"}
+OPEN = {"/sign-in", "/invitation/{token}", "/due/{token}.ics", "/feeds/{token}.ics"}
 """Where somebody comes who cannot be signed in yet."""
 SLICES = sorted(
     path.name
