@@ -121,6 +121,23 @@ def draft_heat(number: int, _person: CurrentPerson, session: ReadSession, style:
     return _file(tabular.MARK + text, "text/csv", f"{source.name}-budget.csv")
 
 
+@router.get("/drafts/{number}/wire-map")
+def draft_map_page(request: Request, number: int, _person: CurrentPerson, session: ReadSession) -> Response:
+    """The wire map of a draft's newest version as a sheet to print."""
+    return render(request, "cryostats/wire_map.html", _draft_map(session, number))
+
+
+@router.get("/drafts/{number}/wire-map.svg")
+def draft_map_drawing(
+    request: Request, number: int, _person: CurrentPerson, session: ReadSession
+) -> Response:
+    """The wire map of a draft's newest version as a drawing of its own."""
+    view = _draft_map(session, number)
+    template = environment().get_template("cryostats/wire_map.svg")
+    text = template.render(view=view, laboratory=request.state.laboratory)
+    return _file(text, "image/svg+xml", f"{_draft(session, number).name}-wires.svg")
+
+
 @router.post("/cryostats/{slug}/exchange")
 def bring_in(
     request: Request, slug: str, person: CurrentPerson, session: ReadSession, sent: SentUpload
@@ -211,6 +228,15 @@ def _wires(source: Source, style: str) -> Response:
 def _wire_map(session: Session, source: Source) -> wire_map.WireMapView:
     row = service.revision(session, source.cryostat, source.number) if source.number else None
     return wire_map.sheet(source.cryostat, source.number, row, source.elements, now())
+
+
+def _draft_map(session: Session, number: int) -> wire_map.WireMapView:
+    found, source = drafts.find(session, number), _draft(session, number)
+    version = found.version
+    drawn = wire_map.Planned(
+        number, found.draft.name, version.number, version.reason, version.by_name, version.at
+    )
+    return wire_map.sheet(source.cryostat, source.number, None, source.elements, now(), drawn)
 
 
 def _style(name: str) -> tabular.Style:

@@ -78,6 +78,18 @@ class Row:
 
 
 @dataclass(frozen=True)
+class Planned:
+    """The version of a draft that a sheet shows: nothing of it is inside yet."""
+
+    draft_id: int
+    name: str
+    version: int
+    reason: str
+    by_name: str
+    at: datetime
+
+
+@dataclass(frozen=True)
 class WireMapView:
     """The sheet: drawing, table and what stands in the title block."""
 
@@ -88,9 +100,24 @@ class WireMapView:
     rows: tuple[Row, ...]
     conductors: int
     drawn_at: datetime
+    planned: Planned | None = None
     width: float = WIDTH
     left: float = LEFT
     right: float = RIGHT
+
+    @property
+    def of(self) -> str:
+        """What the sheet is of, in words."""
+        if self.planned is None:
+            return f"revision {self.number}"
+        return f"draft {self.planned.draft_id}, version {self.planned.version}, on revision {self.number}"
+
+    @property
+    def drawing(self) -> str:
+        """Where the sheet lies as a drawing of its own."""
+        if self.planned is None:
+            return f"/cryostats/{self.cryostat.slug}/wire-map.svg?revision={self.number}"
+        return f"/drafts/{self.planned.draft_id}/wire-map.svg"
 
     @property
     def height(self) -> float:
@@ -109,8 +136,9 @@ def sheet(
     revision: Revision | None,
     elements: Mapping[str, Put],
     drawn_at: datetime,
+    planned: Planned | None = None,
 ) -> WireMapView:
-    """The wire map of a revision."""
+    """The wire map of a revision, or of a draft on it."""
     puts = [canonical(put) for put in runs(elements.values())]
     rows = tuple(_row(f"W{index}", put) for index, put in enumerate(puts, 1))
     parts = [rows[start : start + PER_PANEL] for start in range(0, len(rows), PER_PANEL)]
@@ -122,6 +150,7 @@ def sheet(
         rows=rows,
         conductors=sum(row.count * int(row.put.data.get("traces", 1)) for row in rows),
         drawn_at=drawn_at,
+        planned=planned,
     )
 
 

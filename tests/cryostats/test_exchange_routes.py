@@ -225,6 +225,25 @@ def test_a_draft_goes_out_as_what_would_be_inside(member_client: TestClient, slu
     assert member_client.get("/drafts/99/document.json").status_code == 404
 
 
+def test_the_wire_map_of_a_draft_says_that_nothing_of_it_is_built(
+    member_client: TestClient, slug: str, draft: int
+) -> None:
+    page = member_client.get(f"/drafts/{draft}").text
+    for name in ("document.json", "wire-list.csv", "wire-map", "budget.csv"):
+        assert f'href="/drafts/{draft}/{name}"' in page
+        assert member_client.get(f"/drafts/{draft}/{name}").status_code == 200
+    shown = member_client.get(f"/drafts/{draft}/wire-map").text
+    assert "Nothing of this is built" in shown
+    assert f"Draft {draft}, version 1, on revision 1" in shown
+    drawn = member_client.get(f"/drafts/{draft}/wire-map.svg")
+    assert f"{slug}-draft-{draft}-version-1-wires.svg" in drawn.headers["content-disposition"]
+    xml.dom.minidom.parseString(drawn.text)  # noqa: S318 - made by ourselves a line above
+    assert "12 ×" in drawn.text
+    assert "Not built" in drawn.text
+    assert "Not built" not in member_client.get(f"/cryostats/{slug}/wire-map.svg").text
+    assert member_client.get("/drafts/99/wire-map").status_code == 404
+
+
 def test_a_file_becomes_a_draft_in_hand_and_nothing_is_stored(
     app: FastAPI, sign_in: Any, slug: str, draft: int
 ) -> None:

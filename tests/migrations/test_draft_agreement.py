@@ -1,4 +1,4 @@
-"""Books from before freezing days, countries and the wider search keep what they hold, and are found by it."""
+"""Books from before freezing days, countries and the wider search keep what they hold, and are found."""
 
 import sqlalchemy as sa
 from alembic import command
