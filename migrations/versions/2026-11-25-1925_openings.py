@@ -10,8 +10,8 @@ down_revision = "0010"
 branch_labels = None
 depends_on = None
 
-KEPT = ("cryostat_id", "number", "why", "draft_id", "draft_version", "reservations", "base_revision")
-KEPT += ("begun_at", "recorded_at", "by_name", "by_id")
+BEGUN = ("cryostat_id", "number", "why", "draft_id", "draft_version", "reservations", "base_revision")
+KEPT = (*BEGUN, "begun_at", "recorded_at", "by_name", "by_id")
 TABLES = ("opening", "opening_entry", "opening_picture")
 MOMENTS = ("vented_at", "opened_at", "parked_at", "built_at", "closed_at", "pumped_at", "ended_at")
 

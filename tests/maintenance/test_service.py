@@ -2,6 +2,7 @@
 
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 import sqlalchemy as sa
@@ -190,7 +191,7 @@ def test_only_a_measurement_brings_it_back_and_ends_the_hold(
 
 
 def _cooldown(session: Session, cryostat_id: int, number: int, at: datetime, platform_K: float) -> None:
-    kept = {"recorded_at": at, "by_name": "Ada"}
+    kept: dict[str, Any] = {"recorded_at": at, "by_name": "Ada"}
     row = Cooldown(
         cryostat_id=cryostat_id, number=number, begun_at=at, started_at=at, ended_at=at + WEEK / 7, **kept
     )
