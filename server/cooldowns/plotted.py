@@ -25,7 +25,9 @@ def drawing(session: Session, sheet: Sheet, zone: str, now: datetime) -> Drawing
         if one.quantity == TEMPERATURE and one.unit == "K" and one.stage
     ]
     logged = curves(session, row.cryostat_id, chosen, begin, end)
-    lines = [line for line in logged if len(line.times_s)] or _written(sheet)
+    lines = [line for line in logged if len(line.times_s)]
+    if not lines:
+        lines, end = _written(sheet), _seen_until(sheet, end)
     if not lines:
         return None
     return plots.draw(
@@ -38,6 +40,12 @@ def drawing(session: Session, sheet: Sheet, zone: str, now: datetime) -> Drawing
         predicted=_predicted(sheet, end),
         marks=_marks(sheet),
     )
+
+
+def _seen_until(sheet: Sheet, end: datetime) -> datetime:
+    """Without readings nothing is known after base: the drawing stops as long after it as it took."""
+    base = rules.newest(sheet.entries, entry_kinds.BASE)
+    return min(end, base.at + (base.at - sheet.cooldown.begun_at)) if base else end
 
 
 def _written(sheet: Sheet) -> list[Curve]:

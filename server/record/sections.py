@@ -145,7 +145,7 @@ def _entries(found: Found, zone: str) -> Section:
     for entry in found.sheet.entries:
         told = "; ".join(f"{name}: {value}" for name, value in values(entry))
         note = "" if entry in counting or entry.takes_back else "taken back"
-        words = _later(entry.recorded_at, found, zone)
+        words = "afterwards" if entry.at > found.at else _later(entry.recorded_at, found, zone)
         rows.append((when(entry.at, zone), label(entry.kind), told, entry.note, entry.by_name, note, words))
     head = ("When", "What", "Numbers", "Words", "By", "Counts", "Edits")
     return Section(f"The book of cooldown {found.sheet.cooldown.number}", head, tuple(rows))

@@ -20,7 +20,7 @@ def test_what_was_written_is_drawn_with_phases_prediction_and_marks(session: Ses
     assert found is not None
     [panel] = found.panels
     assert panel.decades
-    assert [box.label for box in found.phases] == ["cooling", "cold", "warming"]
+    assert [box.label for box in found.phases] == ["cooling", "cold"]
     assert {band.look for band in panel.bands} == {"shield", "platform"}
     assert [point.text for point in panel.points] == ["10 K"]
     assert {"platform", "shield"} <= {curve.look for curve in panel.curves}

@@ -94,7 +94,7 @@ def test_a_later_edit_stands_beside_and_changes_the_reference(kept: FastAPI, ste
     after = told()
     assert after.reference != before.reference
     book = next(section for section in after.sections if section.title.startswith("The book"))
-    assert any("written down later" in row[-1] for row in book.rows)
+    assert any("afterwards" in row[-1] for row in book.rows)
     assert any("taken back" in row for row in book.rows)
 
 
