@@ -13,7 +13,8 @@ depends_on = None
 
 def upgrade() -> None:
     """A column that stays empty in budgets stored before, and a table nobody rewrites."""
-    op.add_column("heat_budget", sa.Column("own_materials", sa.JSON(none_as_null=True), nullable=True))
+    for table in ("heat_budget", "draft_budget"):
+        op.add_column(table, sa.Column("own_materials", sa.JSON(none_as_null=True), nullable=True))
     op.create_table(
         "cooldown_basis",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -38,4 +39,5 @@ def upgrade() -> None:
 def downgrade() -> None:
     """Back; the triggers go with their table."""
     op.drop_table("cooldown_basis")
-    op.drop_column("heat_budget", "own_materials")
+    for table in ("heat_budget", "draft_budget"):
+        op.drop_column(table, "own_materials")

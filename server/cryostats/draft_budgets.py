@@ -34,6 +34,7 @@ def store(session: Session, cryostat: Cryostat, row: DraftVersion, at: datetime)
         model=found.budget.model,
         at=at,
         data=found.data,
+        own_materials=None if found.own_materials is None else dict(found.own_materials),
     )
     session.add(made)
     session.flush()
@@ -43,7 +44,8 @@ def store(session: Session, cryostat: Cryostat, row: DraftVersion, at: datetime)
 def of_version(session: Session, row: DraftVersion) -> budget.Found:
     """The newest budget stored for a version; one is stored with every version."""
     stored = _newest(session, row)
-    return budget.Found(document.read_budget(stored.data), stored.data, stored.cooler_version, stored.at)
+    read = document.read_budget(stored.data)
+    return budget.Found(read, stored.data, stored.cooler_version, stored.at, stored.own_materials)
 
 
 def _newest(session: Session, row: DraftVersion) -> DraftBudget:

@@ -95,6 +95,10 @@ class DraftBudget(Row, table=True):
     model: str
     at: datetime = Field(sa_type=UTC)
     data: dict[str, Any] = Field(sa_type=sa.JSON)
+    own_materials: dict[str, int] | None = Field(
+        default=None, sa_column=sa.Column(sa.JSON(none_as_null=True), nullable=True)
+    )
+    """Version of each of the laboratory's own materials it used; none where nobody kept them."""
 
 
 DRAFT_KEPT = ("cryostat_id", "house", "made_at", "by_name", "by_id")

@@ -11,7 +11,7 @@ from fastapi.testclient import TestClient
 from sqlalchemy.engine import Engine
 from sqlmodel import Session
 
-from server.cryostats import budget, contents, exchange, guards, incoming, instruments, service
+from server.cryostats import budget, contents, drafts, exchange, guards, incoming, instruments, service
 from server.db import reading, writing
 from server.errors import Refused
 from server.materials import service as materials
@@ -81,6 +81,15 @@ def test_a_stored_budget_keeps_the_version_it_was_computed_with(entered: Session
     assert after.own_materials == {"our-loom": 2}
     # Twice the conductivity brings twice the heat, but for the lag, which holds the better conductor less.
     assert best_W(after) == pytest.approx(2 * best_W(before), rel=0.02)
+
+
+def test_the_budget_of_a_draft_keeps_the_version_too(entered: Session) -> None:
+    cryostat, ada = a_cryostat(entered, stages=PLAIN), somebody(entered)
+    a_cooler(entered, cryostat)
+    logged(entered, ada, cryostat, wire())
+    sheet = drafts.make(entered, ada, cryostat.slug, drafts.Drawn("Ours", change(1, our_wire())), AT)
+    materials.correct(entered, CommandLine(), TWICE, 1, "By two.", AT)
+    assert drafts.budget_of(entered, sheet.version).own_materials == {"our-loom": 1}
 
 
 def test_it_may_be_part_of_the_bare_reference(entered: Session) -> None:
