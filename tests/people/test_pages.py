@@ -44,6 +44,7 @@ def test_a_steward_signs_in_makes_a_link_and_a_token_and_signs_out(
     page.get_by_label("Name of a new token").fill("logger")
     page.get_by_role("button", name="Make token").click()
     expect(page.locator("code.secret")).to_contain_text("coldstead_")
+    page.locator("details.head-more summary").click()
     page.get_by_role("link", name="People").click()
     page.get_by_label("Name").fill("Eve Newcomer")
     page.get_by_role("button", name="Make a link").click()
