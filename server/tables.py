@@ -5,7 +5,7 @@ from alembic.config import Config
 from alembic.script import ScriptDirectory
 
 from server import jobs
-from server.bookings import feeds_models, hours_models
+from server.bookings import feeds_models
 from server.bookings import models as bookings
 from server.cautions import models as cautions
 from server.cautions import oxygen_models
@@ -83,7 +83,6 @@ SLICES = (
     diagnosis_models,
     bookings,
     feeds_models,
-    hours_models,
     maintenance,
     training,
     notices,

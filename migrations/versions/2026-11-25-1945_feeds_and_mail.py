@@ -1,4 +1,4 @@
-"""Feeds, the outbox, hours."""
+"""Feeds and the outbox."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -14,9 +14,6 @@ APPEND_ONLY: dict[str, tuple[str, ...]] = {
     "letter": ("message_id", "to_address", "subject", "body", "about", "made_at"),
     "mail_address": (),
     "feed_address": ("key", "prefix", "person_id", "kind", "cryostat_id", "made_at"),
-    "charge_rate": (),
-    "group_account": (),
-    "charge_objection": (),
 }
 
 
@@ -87,55 +84,6 @@ def _tables() -> None:
         sa.UniqueConstraint("key", name=op.f("uq_feed_address_key")),
     )
     op.create_index("ix_feed_address_person_id", "feed_address", ["person_id"], unique=False)
-    op.create_table(
-        "charge_rate",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("group_kind", sa.String(), nullable=False),
-        sa.Column("what", sa.String(), nullable=False),
-        sa.Column("cents_per_h", sa.Integer(), nullable=False),
-        sa.Column("valid_from", sa.Date(), nullable=False),
-        sa.Column("reason", sa.String(), nullable=False),
-        sa.Column("at", db.UTC(), nullable=False),
-        sa.Column("by_name", sa.String(), nullable=False),
-        sa.Column("by_id", sa.Integer(), nullable=True),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_charge_rate")),
-    )
-    op.create_index("ix_charge_rate_newest", "charge_rate", ["group_kind", "what", "id"], unique=False)
-    op.create_table(
-        "group_account",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("group_id", sa.Integer(), nullable=False),
-        sa.Column("account", sa.String(), nullable=False),
-        sa.Column("valid_until", sa.Date(), nullable=True),
-        sa.Column("at", db.UTC(), nullable=False),
-        sa.Column("by_name", sa.String(), nullable=False),
-        sa.Column("by_id", sa.Integer(), nullable=True),
-        sa.ForeignKeyConstraint(
-            ["group_id"], ["booking_group.id"], name=op.f("fk_group_account_group_id_booking_group")
-        ),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_group_account")),
-    )
-    op.create_index("ix_group_account_newest", "group_account", ["group_id", "id"], unique=False)
-    op.create_table(
-        "charge_objection",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("booking_id", sa.Integer(), nullable=False),
-        sa.Column("group_id", sa.Integer(), nullable=False),
-        sa.Column("what", sa.String(), nullable=False),
-        sa.Column("hours", sa.Float(), nullable=True),
-        sa.Column("note", sa.String(), nullable=False),
-        sa.Column("at", db.UTC(), nullable=False),
-        sa.Column("by_name", sa.String(), nullable=False),
-        sa.Column("by_id", sa.Integer(), nullable=True),
-        sa.ForeignKeyConstraint(
-            ["booking_id"], ["booking.id"], name=op.f("fk_charge_objection_booking_id_booking")
-        ),
-        sa.ForeignKeyConstraint(
-            ["group_id"], ["booking_group.id"], name=op.f("fk_charge_objection_group_id_booking_group")
-        ),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_charge_objection")),
-    )
-    op.create_index("ix_charge_objection_of_booking", "charge_objection", ["booking_id", "id"], unique=False)
 
 
 def downgrade() -> None:
