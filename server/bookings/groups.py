@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 from server.bookings import fairness
 from server.bookings.models import Group, Member
 from server.cryostats.rules import LONGEST_LABEL, text_faults
-from server.errors import Forbidden, NotFound, Refused
+from server.errors import Conflict, Forbidden, NotFound, Refused
 from server.history import service as history
 from server.people import service as people
 from server.people.models import Person
@@ -73,7 +73,10 @@ def join(session: Session, person: Person, number: int, whom: int, now: datetime
     if found is None:
         found = Member(group_id=number, person_id=whom)
         session.add(found)
-        session.flush()
+        try:
+            session.flush()
+        except IntegrityError as twice:
+            raise Conflict(f"{joins.name} was just let in by somebody else.") from twice
         history.note(session, person, "groups", f"{joins.name} joined {group.name}", now)
     return found
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from io import BytesIO
 from pathlib import Path
+from tokenize import TokenError
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,6 +64,10 @@ class Content:
     rate_Hz: float | None = None
 
 
+UNREADABLE = (ValueError, EOFError, SyntaxError, TokenError, MemoryError, OverflowError, wave.Error)
+"""What the readers of the three forms raise over a file that is none."""
+
+
 def opened(content: bytes) -> Content:
     """The samples of a file. Refused for what is no record of one sensor along one axis."""
     try:
@@ -72,7 +77,7 @@ def opened(content: bytes) -> Content:
             found = _npy(content)
         else:
             found = _text(content)
-    except (ValueError, EOFError, wave.Error, UnicodeDecodeError, MemoryError) as problem:
+    except UNREADABLE as problem:
         raise _not_kept(
             "This is no record that can be read: text in one or two columns, WAV or NPY"
         ) from problem

@@ -78,6 +78,7 @@ def test_text_and_arrays_give_their_samples(content: bytes) -> None:
         (text(np.column_stack([WAVE] * 3).reshape(-1, 3)), "no record"),
         (b"\n".join(b"%d 1.%d" % (n * n, n) for n in range(300)), "even steps"),
         (b"\x93NUMPY\x01\x00" + b"\xff" * 40, "no record"),
+        (b"\x93NUMPY\x01\x00\x10\x00{'descr': [[((  \n", "no record"),
     ],
 )
 def test_what_is_no_record_is_said(content: bytes, words: str) -> None:
