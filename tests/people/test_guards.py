@@ -16,7 +16,13 @@ from server.people.guards import COOKIE, ApiPerson, CurrentPerson, Steward
 from server.people.models import ApiToken, Person, SignIn
 from tests.fixtures.people import browser
 
-OPEN = {"/sign-in", "/invitation/{token}", "/api/v1/openapi.json"}
+OPEN = {
+    "/sign-in",
+    "/invitation/{token}",
+    "/due/{token}.ics",
+    "/feeds/{token}.ics",
+    "/api/v1/openapi.json",
+}
 """What answers without knowing who asks."""
 SignsIn = Callable[[Person], TestClient]
 pytestmark = [

@@ -4,8 +4,6 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-from scipy.special import gammaincinv, stdtrit
-
 from server.physics.arguments import check_not_negative, check_positive
 from server.physics.errors import Unphysical
 from server.physics.statistics.bands import Band
@@ -71,6 +69,8 @@ def time_to_limit_s(
     slope = min(slope, fastest)
     if len(times_s) == 2:
         return Band(left / fastest, left / slope, None)
+    from scipy.special import stdtrit  # noqa: PLC0415  (the balance shares this face and does without)
+
     off = float(stdtrit(len(times_s) - 2, 1.0 - TAIL)) * error
     low = min(left / min(slope + off, fastest), left / slope)
     return Band(low, left / slope, left / (slope - off) if slope > off else None)
@@ -119,6 +119,8 @@ def time_to_count_s(count: int, watched_s: float, left: float) -> Band | None:
         return Band.exact(0.0)
     if watched_s == 0.0:
         return None
+    from scipy.special import gammaincinv  # noqa: PLC0415  (the balance shares this face and does without)
+
     fast = float(gammaincinv(count + 1, 1.0 - TAIL)) / watched_s
     if count == 0:
         return Band.more_than(left / fast)
