@@ -70,22 +70,39 @@ def cut(phases: Iterable[Phase], first: datetime, last: datetime) -> tuple[Phase
 
 
 def use(session: Session, rules: Numbers, at: datetime) -> tuple[Use, ...]:
-    """What each group used over the days that count, up to `at`."""
+    """What each group used over the days that count, up to `at`; a training session counts in part."""
     first = at - timedelta(days=rules.value("quota_days"))
+    cold, over = hours(session, first, at, rules.value("training_part"))
+    return _against_shares(groups(session), cold, over)
+
+
+def hours(
+    session: Session,
+    first: datetime,
+    last: datetime,
+    training_part: float = 1.0,
+    cryostat_id: int | None = None,
+) -> tuple[dict[int, float], dict[int, float]]:
+    """Group → cold hours and group → changeover hours between two moments, as booked, less hours given back.
+
+    `cryostat_id` None is all of them.
+    """
     query = select(Booking).where(col(Booking.occupancy_id).is_not(None), col(Booking.window_ends) > first)
-    bookings = [row for row in session.exec(query).all() if row.window_starts and row.window_starts < at]
+    if cryostat_id is not None:
+        query = query.where(Booking.cryostat_id == cryostat_id)
+    bookings = [row for row in session.exec(query).all() if row.window_starts and row.window_starts < last]
     parties = _parties(session, [row.id or 0 for row in bookings])
     back = _given_back(session, [row.id or 0 for row in bookings])
     cold: dict[int, float] = {}
     over: dict[int, float] = {}
     for row in bookings:
-        part = rules.value("training_part") if row.training else 1.0
-        phases = cut(lines.phases_of(row), first, at)
+        part = training_part if row.training else 1.0
+        phases = cut(lines.phases_of(row), first, last)
         window = sum(phase.hours for phase in phases if phase.kind == WINDOW) - back.get(row.id or 0, 0.0)
         for key, share in _shares(row, parties.get(row.id or 0, ())).items():
             cold[key] = cold.get(key, 0.0) + part * share * max(window, 0.0)
             over[key] = over.get(key, 0.0) + part * share * changeover_hours(phases)
-    return _against_shares(groups(session), cold, over)
+    return cold, over
 
 
 def _against_shares(
