@@ -86,6 +86,7 @@ from server.people import mail_routes
 from server.people import routes as people
 from server.people.guards import current_person
 from server.record import routes as record
+from server.record import year_routes as record_year
 from server.settings import Settings, settings
 from server.stock import api as stock_api
 from server.stock import move_routes as stock_moves
@@ -132,6 +133,7 @@ PAGES = (
     plotted_routes,
     cooldowns,
     record,
+    record_year,
     night_routes,
     plots_routes,
     readings_routes,
