@@ -48,18 +48,24 @@ class Form:
         }
 
     def moment(self, name: str, zone: str) -> datetime | None:
-        """A day and clock typed in the laboratory's zone, as UTC; None if empty; Refused if unreadable."""
+        """A day and clock typed in the laboratory's zone, as UTC; None if empty.
+
+        Refused if unreadable, and where the clocks change: for a time that the clock leaves out, and for one
+        that it shows twice, unless its offset is typed behind it.
+        """
         text = self.text(name)
         if not text:
             return None
         try:
             typed = datetime.fromisoformat(text.replace(" ", "T"))
-            here = typed if typed.tzinfo else typed.replace(tzinfo=ZoneInfo(zone))
-            return here.astimezone(UTC)
+            moments = [typed.astimezone(UTC)] if typed.tzinfo else _moments(typed, ZoneInfo(zone))
         except (ValueError, OverflowError):
             raise Refused(
                 "The time cannot be read.", {name: "Enter day and time such as 2026-03-14 11:20"}
             ) from None
+        if len(moments) != 1:
+            raise Refused("The clocks change at that time.", {name: _which(typed, moments, zone)})
+        return moments[0]
 
     def whole(self, name: str) -> int | None:
         """A whole number; None when empty; Refused when unreadable."""
@@ -69,6 +75,22 @@ class Form:
         if not WHOLE.fullmatch(text):
             raise Refused("The number cannot be read.", {name: "Enter a whole number such as 3"})
         return int(text)
+
+
+def _moments(typed: datetime, zone: ZoneInfo) -> list[datetime]:
+    """The moments at which the zone's clock shows this: two when it is put back, none when forward."""
+    tries = {typed.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1)}
+    return sorted(at for at in tries if at.astimezone(zone).replace(tzinfo=None, fold=0) == typed)
+
+
+def _which(typed: datetime, moments: Sequence[datetime], zone: str) -> str:
+    """What to type instead."""
+    if not moments:
+        return f"The clocks go forward that day and leave {typed:%H:%M} out: enter the time they showed"
+    first, second = (f"{at.astimezone(ZoneInfo(zone)).isoformat(' ', 'minutes')}" for at in moments)
+    return (
+        f"The clocks go back that day and show {typed:%H:%M} twice: enter {first} or, an hour later, {second}"
+    )
 
 
 async def _read(request: Request) -> Form:
