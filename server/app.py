@@ -73,6 +73,8 @@ from server.db import make_engine, now
 from server.faults import api as faults_api
 from server.faults import routes as faults
 from server.files import routes as files
+from server.handover import api as handover_api
+from server.handover import routes as handover
 from server.laboratory import order_routes
 from server.laboratory import routes as laboratory
 from server.maintenance import api as maintenance_api
@@ -134,6 +136,7 @@ PAGES = (
     cooldowns,
     record,
     record_year,
+    handover,
     night_routes,
     plots_routes,
     readings_routes,
@@ -168,6 +171,7 @@ APIS = (
     diagnosis_api,
     stock_api,
     today_api,
+    handover_api,
     readings_api,
 )
 LARGE = ("/photographs", "/readings/files", "/vibration-records")
