@@ -20,10 +20,14 @@ class VibrationRecord(Row, table=True):
     file_id: int = Field(foreign_key="stored_file.id")
     sent_name: str
     form: str
-    """How the file holds its samples: text, wav or npy."""
+    """How the file holds its samples: text, wav or npy; or spectrum."""
     unit: str
     rate_Hz: float
+    """0 for a spectrum."""
+    bandwidth_Hz: float | None = None
+    """Noise bandwidth of the window of a spectrum, where it was said."""
     samples: int
+    """How many values there are; the lines of a spectrum."""
     low: float
     high: float
     place: str

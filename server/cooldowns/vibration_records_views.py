@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from server.cooldowns import vibration_records
-from server.cooldowns.vibration_records import AXES, STANDINGS, UNITS
+from server.cooldowns.vibration_files import UNITS
+from server.cooldowns.vibration_records import AXES, STANDINGS
 from server.cooldowns.vibration_records_models import VibrationRecord
 from server.cryostats import guards
 from server.cryostats.models import Cryostat

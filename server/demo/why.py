@@ -13,6 +13,7 @@ import numpy as np
 from sqlmodel import Session
 
 from server.cooldowns import vibration_records
+from server.cooldowns.vibration_files import opened
 from server.cooldowns.vibration_records import About
 from server.cryostats.guards import find
 from server.people.models import Person
@@ -57,7 +58,7 @@ def tell(session: Session, people: Mapping[str, Person], at: datetime, home: Pat
         )
         moment = taken_at + timedelta(minutes=20)
         vibration_records.keep(
-            session, home, people["jory"], cryostat, _content(told, rng), about, moment, {}
+            session, home, people["jory"], cryostat, opened(_content(told, rng)), about, moment, {}
         )
 
 

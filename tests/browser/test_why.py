@@ -105,7 +105,7 @@ def test_a_line_at_1_4_Hz_after_a_move_is_seen_and_what_a_change_brought(page: P
         page.get_by_label("File").set_input_files(
             {"name": "x.npy", "mimeType": "application/octet-stream", "buffer": tone(rms_m)}
         )
-        page.get_by_label("Unit of its samples").select_option("m")
+        page.get_by_label("Unit of its values").select_option("m")
         page.get_by_label("Rate").fill("500 Hz")
         page.get_by_label("Where the sensor stood").fill("Sample")
         page.locator("[name=note]").fill(note)

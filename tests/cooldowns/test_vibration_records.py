@@ -12,7 +12,7 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 
 from server.cooldowns import vibration_records
-from server.cooldowns.vibration_records import opened
+from server.cooldowns.vibration_files import opened
 from server.cooldowns.vibration_records_models import VibrationRecord
 from server.db import reading
 from server.errors import Refused
@@ -105,7 +105,7 @@ def test_a_record_is_kept_shown_handed_out_and_read_back(
         assert part in page
     with reading(app.state.engine) as session:
         row = session.exec(select(VibrationRecord)).one()
-        back = vibration_records.samples(session, tmp_path, row)
+        back = vibration_records.content(session, tmp_path, row).values
         assert back.tolist() == WAVE.tolist()
     address = next(part for part in page.split('href="') if part.startswith("/files/")).split('"')[0]
     answer = member_client.get(address)

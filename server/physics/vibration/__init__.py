@@ -4,6 +4,7 @@ from server.physics.vibration.comparing import Beside, beside, degrees_of_freedo
 from server.physics.vibration.criteria import Judged, LEVELS_m_s, best_met, criterion_m_s, judged
 from server.physics.vibration.octaves import ThirdOctave, middle_of_band_Hz, third_octaves
 from server.physics.vibration.spectra import (
+    NARROWEST_LINES,
     Motion,
     Spectrum,
     as_motion,
@@ -14,6 +15,7 @@ from server.physics.vibration.spectra import (
 from server.physics.vibration.tones import Tone, tones
 
 __all__ = [
+    "NARROWEST_LINES",
     "Beside",
     "Judged",
     "LEVELS_m_s",

@@ -15,8 +15,6 @@ NOMINAL_HZ = (
     *(1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0),
     *(10.0, 12.5, 16.0, 20.0, 25.0, 31.5, 40.0, 50.0, 63.0, 80.0),
 )
-LINES_IN_A_BAND = 1.0
-"""A band narrower than one line of the spectrum cannot be told from its neighbour."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +111,8 @@ def _band(velocity: Spectrum, number: int) -> ThirdOctave:
 
 
 def _rms(velocity: Spectrum, low_Hz: float, high_Hz: float) -> float | None:
-    resolved = high_Hz - low_Hz >= LINES_IN_A_BAND * velocity.step_Hz
+    # A band narrower than the window's bandwidth cannot be told from its neighbour.
+    resolved = high_Hz - low_Hz >= velocity.resolution_Hz
     if not resolved or low_Hz < _first_Hz(velocity) or high_Hz > velocity.frequency_Hz[-1]:
         return None
     return float(np.sqrt(np.sum(velocity.density * width_inside_Hz(velocity, low_Hz, high_Hz))))

@@ -1,6 +1,6 @@
 """Power densities of a vibration record, and the way from acceleration to velocity to displacement."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -14,6 +14,10 @@ Motion = Literal["acceleration", "velocity", "displacement"]
 ORDER: tuple[Motion, ...] = ("displacement", "velocity", "acceleration")
 """Each is the derivative in time of the one before it."""
 FEWEST_VALUES = 16
+HANN_LINES = 1.5
+"""Equivalent noise bandwidth of a Hann window in lines (Harris, Proc. IEEE 66, 51 (1978), table I)."""
+NARROWEST_LINES = 0.99
+"""No window is narrower than one line; the rest is for rounded numbers."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,13 +25,20 @@ class Spectrum:
     """One-sided power density of a motion.
 
     `frequency_Hz` rises evenly from zero or above; `density` is the square of the motion's SI unit per hertz;
-    `averages` is how many independent stretches it was averaged over, or None where nobody knows.
+    `averages` is how many independent stretches it was averaged over, or None where nobody knows;
+    `bandwidth_Hz` is the noise bandwidth of the window, or None where it is that of one line.
     """
 
     motion: Motion
     frequency_Hz: Array
     density: Array
     averages: float | None = None
+    bandwidth_Hz: float | None = None
+
+    @property
+    def resolution_Hz(self) -> float:
+        """What lies nearer together than this cannot be told apart: the window's bandwidth, or one line."""
+        return max(self.bandwidth_Hz or 0.0, self.step_Hz)
 
     @property
     def step_Hz(self) -> float:
@@ -35,7 +46,9 @@ class Spectrum:
         return float(self.frequency_Hz[1] - self.frequency_Hz[0])
 
 
-def spectrum_of_density(motion: Motion, frequency_Hz: Array, density: Array) -> Spectrum:
+def spectrum_of_density(
+    motion: Motion, frequency_Hz: Array, density: Array, bandwidth_Hz: float | None = None
+) -> Spectrum:
     """A spectrum that an instrument computed, checked.
 
     Parameters
@@ -46,6 +59,8 @@ def spectrum_of_density(motion: Motion, frequency_Hz: Array, density: Array) -> 
         [Hz] n values, evenly spaced and rising, from zero or above.
     density : array
         [square of the SI unit per Hz] n values, one-sided, none below zero.
+    bandwidth_Hz : float or None
+        [Hz] equivalent noise bandwidth of the window; None where nobody knows it.
 
     Returns
     -------
@@ -55,7 +70,8 @@ def spectrum_of_density(motion: Motion, frequency_Hz: Array, density: Array) -> 
     Raises
     ------
     Unphysical
-        When lengths differ, steps are uneven, or a value is below zero or not a number.
+        When lengths differ, steps are uneven, a value is below zero or not a number, or the bandwidth is
+        narrower than a line, which no window is.
 
     Examples
     --------
@@ -71,7 +87,9 @@ def spectrum_of_density(motion: Motion, frequency_Hz: Array, density: Array) -> 
     steps = np.diff(frequency)
     if np.any(steps <= 0.0) or np.ptp(steps) > 0.01 * steps.mean():
         raise Unphysical("frequency_Hz must rise in even steps.")
-    return Spectrum(motion, frequency, power)
+    if bandwidth_Hz is not None and not NARROWEST_LINES * steps.mean() <= bandwidth_Hz < np.inf:
+        raise Unphysical("bandwidth_Hz must be no narrower than one step of frequency_Hz.")
+    return Spectrum(motion, frequency, power, bandwidth_Hz=bandwidth_Hz)
 
 
 def power_density(motion: Motion, values: Array, rate_Hz: float, segment_s: float = 32.0) -> Spectrum:
@@ -124,7 +142,8 @@ def power_density(motion: Motion, values: Array, rate_Hz: float, segment_s: floa
     check_finite(values=record)
     length = int(min(record.size, max(FEWEST_VALUES, round(segment_s * rate_Hz))))
     frequency, density = signal.welch(record, rate_Hz, window="hann", nperseg=length, detrend="constant")
-    return Spectrum(motion, frequency, density, _independent(record.size, length))
+    bandwidth_Hz = HANN_LINES * rate_Hz / length
+    return Spectrum(motion, frequency, density, _independent(record.size, length), bandwidth_Hz)
 
 
 def as_motion(spectrum: Spectrum, motion: Motion) -> Spectrum:
@@ -161,7 +180,7 @@ def as_motion(spectrum: Spectrum, motion: Motion) -> Spectrum:
     with np.errstate(divide="ignore", invalid="ignore"):
         density = np.where(angular > 0.0, spectrum.density * angular ** (2.0 * steps), 0.0)
     kept = spectrum.density if steps == 0 else density
-    return Spectrum(motion, spectrum.frequency_Hz, kept, spectrum.averages)
+    return replace(spectrum, motion=motion, density=kept)
 
 
 def rms_between(spectrum: Spectrum, low_Hz: float, high_Hz: float) -> float:
