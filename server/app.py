@@ -87,6 +87,7 @@ from server.openings import routes as openings
 from server.people import mail_routes
 from server.people import routes as people
 from server.people.guards import current_person
+from server.record import api as record_api
 from server.record import routes as record
 from server.record import year_routes as record_year
 from server.settings import Settings, settings
@@ -172,6 +173,7 @@ APIS = (
     stock_api,
     today_api,
     handover_api,
+    record_api,
     readings_api,
 )
 LARGE = ("/photographs", "/readings/files", "/vibration-records")

@@ -1,10 +1,11 @@
 """What is in the books of one cryostat at one moment, in a number of queries that does not grow."""
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlmodel import Session, col, or_, select
+from sqlmodel import Session, col, func, or_, select
 
 from server.bookings.models import Booking, Occupancy
 from server.cooldowns import channels, finding, pictures, residual
@@ -22,6 +23,10 @@ from server.cryostats.samples_models import Sample, SampleStep
 from server.faults.models import Fault, FaultEntry
 from server.faults.rules import STILL_OPEN
 from server.files.models import StoredFile
+from server.openings.finding import Sheet as Slip
+from server.openings.models import Opening, OpeningEntry
+
+MOST_SLIPS = 10
 
 
 @dataclass(frozen=True)
@@ -42,6 +47,8 @@ class Found:
     faults: Sequence[tuple[Fault, FaultEntry]]
     bookings: Sequence[tuple[Booking, Occupancy]]
     samples: Sequence[Sample]
+    slips: Sequence[Slip]
+    """The openings since the cooldown before, the oldest first."""
 
 
 def at(
@@ -70,6 +77,7 @@ def at(
         faults=_faults(session, cryostat.id, end),
         bookings=_bookings(session, cryostat.id, begin, end),
         samples=_samples(session, cryostat.id, number),
+        slips=_slips(session, cryostat, sheet, end),
     )
 
 
@@ -88,6 +96,24 @@ def _cooldown(session: Session, cryostat: Cryostat, end: datetime) -> Sheet | No
     )
     row = session.exec(query.order_by(col(Cooldown.number).desc())).first()
     return finding.sheets(session, cryostat, [row])[0] if row else None
+
+
+def _slips(session: Session, cryostat: Cryostat, sheet: Sheet | None, end: datetime) -> Sequence[Slip]:
+    """Slips begun since the cooldown before this one began, and until then; the last ten, three queries."""
+    earlier = select(func.max(Cooldown.begun_at)).where(
+        Cooldown.cryostat_id == cryostat.id,
+        col(Cooldown.begun_at) < (sheet.cooldown.begun_at if sheet else end),
+    )
+    since = session.exec(earlier).one()
+    query = select(Opening).where(Opening.cryostat_id == cryostat.id, col(Opening.begun_at) <= end)
+    if since is not None:
+        query = query.where(col(Opening.begun_at) >= since)
+    rows = session.exec(query.order_by(col(Opening.number).desc()).limit(MOST_SLIPS)).all()
+    written = select(OpeningEntry).where(col(OpeningEntry.opening_id).in_([row.id for row in rows]))
+    entries: dict[int, list[OpeningEntry]] = defaultdict(list)
+    for entry in session.exec(written.order_by(col(OpeningEntry.id))).all():
+        entries[entry.opening_id].append(entry)
+    return [Slip(row, cryostat, tuple(entries[row.id or 0])) for row in reversed(rows)]
 
 
 def _parts(session: Session, tags: set[str]) -> dict[str, Part]:

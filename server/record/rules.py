@@ -1,14 +1,18 @@
 """A record as tables of words: what the page, the text, the table and the archive all show. Pure."""
 
 import hashlib
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from server.cooldowns.diagnosis_rules import SIGMAS
 from server.physics.statistics import Band
 from server.units import show_band, unit_for
 from server.web.tabular import Style, written
 
 DIGITS = 10
+NORMAL_95 = 1.959964
+"""Half the central 95 % of a normal distribution, in standard deviations (from memory)."""
 
 
 @dataclass(frozen=True)
@@ -65,11 +69,21 @@ class Estimate:
 
 
 def estimate(read_K: Mapping[str, float], expected_K: Mapping[str, Band]) -> Estimate | None:
-    """Sample minus platform: read where both were, else predicted; None where neither."""
+    """Sample minus platform: read where both were, else predicted; None where neither.
+
+    The band of what was read comes from the standard deviations that diagnosis takes for thermometers (from
+    memory): it is central 95 % of two independent ones.
+    """
     if "sample" in read_K and "platform" in read_K:
         size_K = read_K["sample"] - read_K["platform"]
-        how = "both thermometers, read at base; how well the sample's is fixed to the sample is not in it"
-        return Estimate(show_band(size_K, unit_for([size_K], "K"), signed=True), how)
+        half_K = NORMAL_95 * math.hypot(SIGMAS["sample"], SIGMAS["platform"])
+        band = Band(size_K - half_K, size_K, size_K + half_K)
+        how = (
+            f"both thermometers, read at base, taken to scatter by {1000 * SIGMAS['sample']:g} mK and "
+            f"{1000 * SIGMAS['platform']:g} mK (from memory); "
+            "how well the sample's is fixed to the sample is not in it"
+        )
+        return Estimate(show_band(band, unit_for([band], "K"), signed=True), how)
     sample, platform = expected_K.get("sample"), expected_K.get("platform")
     if sample is None or platform is None:
         return None

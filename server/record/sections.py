@@ -9,6 +9,8 @@ from server.cooldowns.entry_kinds import label
 from server.cooldowns.views import values
 from server.faults.causes import CAUSES
 from server.faults.rules import STATES
+from server.openings import entry_words as openings
+from server.openings import kinds as opening_kinds
 from server.record.finding import Found
 from server.record.rules import Estimate, Section, estimate
 from server.units import in_unit, show_band, unit_for
@@ -27,6 +29,7 @@ def of(found: Found, zone: str) -> tuple[Section, ...]:
         _temperatures(found),
         _estimate(found),
         _entries(found, zone),
+        _slips(found, zone),
         _faults(found, zone),
         _bookings(found, zone),
         _revisions(found, zone),
@@ -153,6 +156,28 @@ def _entries(found: Found, zone: str) -> Section:
 
 def _later(recorded_at: datetime, found: Found, zone: str) -> str:
     return f"{LATER}{when(recorded_at, zone)}" if recorded_at > found.at else ""
+
+
+def _slips(found: Found, zone: str) -> Section:
+    """Every entry of the openings since the cooldown before; one taken back stays, and says so."""
+    rows = []
+    for slip in found.slips:
+        name = f"Opening {slip.opening.number}"
+        rows.append(
+            (name, "Begun", slip.opening.why, slip.opening.by_name, when(slip.opening.begun_at, zone), "")
+        )
+        for entry in slip.entries:
+            told = ". ".join(words for words in (openings.of(entry), entry.note) if words)
+            kept = entry in slip.counting or entry.kind == opening_kinds.TAKEN_BACK
+            edits = [] if kept else ["taken back"]
+            edits += ["afterwards" if entry.at > found.at else _later(entry.recorded_at, found, zone)]
+            kind = (
+                opening_kinds.KINDS[entry.kind].label if entry.kind in opening_kinds.KINDS else "Taken back"
+            )
+            edited = "; ".join(words for words in edits if words)
+            rows.append((name, kind, told, entry.by_name, when(entry.at, zone), edited))
+    head = ("Opening", "What", "Words", "By", "When", "Edits")
+    return Section("Openings since the cooldown before", head, tuple(rows), "None.")
 
 
 def _faults(found: Found, zone: str) -> Section:

@@ -71,6 +71,11 @@ def _day(text: str, now: datetime, zone: str) -> date:
     except ValueError:
         words = "Enter a day such as 2026-03-14, or the number of a cooldown"
         raise Refused("Which day?", {"day": words}) from None
+    return day_of(found, now, zone)
+
+
+def day_of(found: date, now: datetime, zone: str) -> date:
+    """A day on which a book may have stood; Refused before any, or ahead of the laboratory's day."""
     if found.year < EARLIEST_YEAR or found > now.astimezone(ZoneInfo(zone)).date():
         raise Refused("Which day?", {"day": "Enter a day that has come"})
     return found
@@ -82,6 +87,14 @@ def of_day(session: Session, cryostat: Cryostat, day: date, zone: str, now: date
     end = datetime.combine(day + timedelta(days=1), time(), ZoneInfo(zone))
     found = finding.at(session, cryostat, begin, min(end, now))
     return _whole(found, f"{cryostat.name} on {day.isoformat()}", zone, f"day={day.isoformat()}")
+
+
+def of_moment(session: Session, cryostat: Cryostat, at: datetime, zone: str, now: datetime) -> Record:
+    """What was inside at one moment; Refused for one that lies ahead or before any book."""
+    if at.year < EARLIEST_YEAR or at > now:
+        raise Refused("Which moment?", {"at": "Enter a moment that has come, with its zone"})
+    words = at.astimezone(ZoneInfo(zone)).isoformat(timespec="minutes")
+    return _whole(finding.at(session, cryostat, at, at), f"{cryostat.name} at {words}", zone, f"at={words}")
 
 
 def of_cooldown(session: Session, cryostat: Cryostat, number: int, zone: str) -> Record:

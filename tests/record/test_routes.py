@@ -1,6 +1,7 @@
 """What was in it on that day: the page, the text, the table, the archive; a constant number of queries."""
 
 import io
+import math
 import zipfile
 from datetime import timedelta
 
@@ -11,13 +12,17 @@ from fastapi.testclient import TestClient
 from PIL import Image
 
 from server.cooldowns import service as cooldowns
+from server.cooldowns.diagnosis_rules import SIGMAS
 from server.cryostats import guards
 from server.db import reading, writing
 from server.faults import service as faults
+from server.openings import service as openings
 from server.people.models import Person
-from server.record import views
+from server.record import rules, views
+from server.record.rules import Section
 from tests.cooldowns.telling import BEGUN, HOUR, whole, wrote
-from tests.factories import a_bench, lid, logged, wire
+from tests.factories import a_bench, lid, logged, token_of, wire
+from tests.openings.telling import whole as opened_slip
 
 ZONE = "Europe/Vienna"
 ASK = {"cryostat": "bench-a", "day": "2026-03-16"}
@@ -155,3 +160,83 @@ def test_what_is_not_there_is_not_found_and_nobody_reads_without_an_account(
     )
     assert steward_client.get("/record").status_code == 200
     assert client.get("/record", params=ASK, follow_redirects=False).status_code in (303, 401)
+
+
+def test_the_openings_before_it_stand_in_it_with_what_was_taken_back(kept: FastAPI, steward: Person) -> None:
+    with writing(kept.state.engine) as session:
+        bench = guards.find(session, "bench-a")
+        after = BEGUN + timedelta(days=3)
+        number = opened_slip(session, steward, bench, after)
+        slip = openings.find(session, bench, number)
+        ring = next(entry for entry in slip.entries if entry.kind == "ring")
+        whole(session, steward, bench, after + timedelta(days=1))
+        openings.take_back(
+            session, steward, "bench-a", number, ring.id or 0, "Not this ring", after + timedelta(days=30)
+        )
+        session.commit()
+    with reading(kept.state.engine) as session:
+        bench = guards.find(session, "bench-a")
+        first, second = (views.of_cooldown(session, bench, number, ZONE) for number in (1, 2))
+    assert _table(first, "Openings since the cooldown before").rows == ()
+    rows = _table(second, "Openings since the cooldown before").rows
+    assert rows[0][:4] == (f"Opening {number}", "Begun", "Sample", "Ada Steward")
+    [greased] = [row for row in rows if "greased" in row[2]]
+    assert greased[-1] == "taken back"
+    [why] = [row for row in rows if "Not this ring" in row[2]]
+    assert why[-1] == "afterwards"
+
+
+def _table(record: views.Record, title: str) -> Section:
+    return next(section for section in record.sections if section.title == title)
+
+
+def test_programs_read_the_same_record(kept: FastAPI, steward: Person, client: TestClient) -> None:
+    address = "/api/v1/cryostats/bench-a/record"
+    assert client.get(address, params={"cooldown": 1}).status_code == 401
+    headers = {"Authorization": f"Bearer {token_of(kept.state.engine, steward)}"}
+    told = client.get(address, params={"cooldown": 1}, headers=headers).json()
+    with reading(kept.state.engine) as session:
+        page = views.of_cooldown(session, guards.find(session, "bench-a"), 1, ZONE)
+    assert told["reference"] == page.reference
+    assert [table["title"] for table in told["tables"]] == [section.title for section in page.sections]
+    [estimate] = next(table["rows"] for table in told["tables"] if table["title"] == "Sample above platform")
+    assert estimate["Sample minus platform"].startswith("+200 mK")
+    day = client.get(address, params={"day": "2026-03-16"}, headers=headers).json()
+    assert day["revision"] == 1
+    at = client.get(address, params={"at": "2026-03-16T14:00:00+01:00"}, headers=headers).json()
+    assert at["at"] == "2026-03-16T13:00:00Z"
+    before = client.get(address, params={"at": "2026-01-01T00:00:00Z"}, headers=headers).json()
+    assert (before["revision"], before["images"]) == (0, [])
+
+
+WRONG = [
+    {},
+    {"day": "2026-03-16", "cooldown": "1"},
+    {"day": "9999-12-31"},
+    {"day": "0001-01-01"},
+    {"at": "9999-12-31T23:59:59Z"},
+    {"at": "2026-03-16T14:00:00"},
+    {"cooldown": "99999999999999999999"},
+    {"day": "\x00"},
+]
+
+
+@pytest.mark.parametrize("asked", WRONG)
+def test_a_program_is_told_what_cannot_be_asked(
+    kept: FastAPI, steward: Person, client: TestClient, asked: dict[str, str]
+) -> None:
+    headers = {"Authorization": f"Bearer {token_of(kept.state.engine, steward)}"}
+    answer = client.get("/api/v1/cryostats/bench-a/record", params=asked, headers=headers)
+    assert answer.status_code == 422
+    assert answer.json()["fields"]
+
+
+def test_the_band_of_two_thermometers_holds_their_scatter_in_quadrature() -> None:
+    """Worked by hand: 1.959964 times the root of 20² + 10² in millikelvin is 43.8 mK."""
+    assert 1000 * rules.NORMAL_95 * math.hypot(SIGMAS["sample"], SIGMAS["platform"]) == pytest.approx(
+        43.83, abs=0.01
+    )
+    told = rules.estimate({"sample": 3.51, "platform": 3.31}, {})
+    assert told is not None
+    assert told.size == "+200 mK (+150 … +250)"
+    assert "both thermometers" in told.how
