@@ -63,7 +63,8 @@ def test_every_file_is_plain_told_of_and_summed(steward_client: TestClient) -> N
     for name in ("configuration.json", "wire-list.csv", "heat-budget.csv", "wire-map.svg", "record.txt"):
         assert f"bench-a/exports/{name}" in files
         assert name in files["README.txt"].decode()
-    sums = dict(reversed(line.split("  ", 1)) for line in files["SHA256SUMS.txt"].decode().splitlines())
+    lines = files["SHA256SUMS.txt"].decode().splitlines()
+    sums = {name: digest for digest, name in (line.split("  ", 1) for line in lines)}
     assert set(sums) == set(files) - {"SHA256SUMS.txt"}
     assert all(hashlib.sha256(files[name]).hexdigest() == digest for name, digest in sums.items())
     assert all(name.isascii() and ".." not in name and not name.startswith("/") for name in files)
