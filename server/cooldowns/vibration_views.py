@@ -5,13 +5,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.cooldowns import vibration_drawing
-from server.cooldowns.vibration_analysis import Analysis
+from server.cooldowns import vibration_drawing, vibration_words
+from server.cooldowns.vibration_analysis import Analysis, reach_Hz
 from server.cooldowns.vibration_drawing import Line, LogLog
 from server.cooldowns.vibration_records_models import VibrationRecord
 from server.cryostats.models import Cryostat
 from server.physics.vibration import LEVELS_m_s, ThirdOctave, best_met, criterion_m_s, judged
 from server.units import in_unit, show_band
+from server.web.tabular import Figure, Style, written
 
 UM, NM = 1e6, 1e9
 
@@ -53,22 +54,23 @@ class VibrationView:
     steps: Sequence[Step]
     curves: Sequence[tuple[str, str]]
     gap: str
+    answer: Sequence[str]
+    following: str
     faults: Mapping[str, str]
     typed: Mapping[str, str]
 
 
 def page(
-    cryostat: Cryostat, found: Analysis, faults: Mapping[str, str], typed: Mapping[str, str]
+    cryostat: Cryostat, found: Analysis, zone: str, faults: Mapping[str, str], typed: Mapping[str, str]
 ) -> VibrationView:
     """A record in words and drawings."""
     here = next((size for row, size in found.chain if row.id == found.heard.record.id), None)
-    spectrum = found.heard.spectrum
     return VibrationView(
         cryostat=cryostat,
         record=found.heard.record,
         analysis=found,
-        spectrum=_spectrum(found),
-        octaves=_octaves(found),
+        spectrum=spectrum_drawing(found),
+        octaves=octaves_drawing(found),
         bands=_bands(found),
         met=best_met(found.bands) or "" if found.bands else "",
         tones=[
@@ -76,13 +78,63 @@ def page(
             for t in found.tones
         ],
         displacement=nanometres(here),
-        reach=in_unit(float(spectrum.frequency_Hz[-1]), "Hz") if spectrum is not None else "",
+        reach=_reach(found),
         steps=_steps(found),
         curves=[(level, _judged(found.bands, level)) for level in LEVELS_m_s] if found.bands else [],
         gap=found.heard.gap,
+        answer=vibration_words.answer(found, zone),
+        following=vibration_words.following(found, found.walk),
         faults=faults,
         typed=typed,
     )
+
+
+def _reach(found: Analysis) -> str:
+    """Of which part of the band asked for the displacement is told."""
+    if found.heard.spectrum is None:
+        return ""
+    low_Hz, high_Hz = reach_Hz(found.heard.spectrum, found.band_Hz)
+    return f"{in_unit(low_Hz, 'Hz')} to {in_unit(high_Hz, 'Hz')}" if low_Hz < high_Hz else "nothing of it"
+
+
+def bands_table(found: Analysis, style: Style) -> str:
+    """The one-third octaves and the baseline's, SI, as a table; an empty cell is not known."""
+    head = ["nominal_Hz", "low_Hz", "high_Hz", "velocity_m_s", "baseline_m_s"]
+    head += ["change_dB", "change_low_dB", "change_high_dB", *(f"{level}_m_s" for level in LEVELS_m_s)]
+    before = {row.nominal_Hz: row for row in found.beside}
+    rows = []
+    for band in found.bands:
+        other = before.get(band.nominal_Hz)
+        change = other.change_dB if other else None
+        ranged = change if other and other.told_apart is not None else None
+        numbers = [band.nominal_Hz, band.low_Hz, band.high_Hz, band.velocity_m_s]
+        numbers += [other.baseline_m_s if other else None, change.best if change else None]
+        numbers += [ranged.low if ranged else None, ranged.high if ranged else None]
+        rows.append(
+            [_figure(one) for one in numbers + [criterion_m_s(c, band.nominal_Hz) for c in LEVELS_m_s]]
+        )
+    return written(head, rows, style)
+
+
+def spectrum_table(found: Analysis, style: Style) -> str:
+    """The amplitude density of the record, in the motion it was measured in, as a table."""
+    spectrum = found.heard.spectrum
+    if spectrum is None:
+        return written(["frequency_Hz"], [], style)
+    unit = {"acceleration": "m_s2", "velocity": "m_s", "displacement": "m"}[spectrum.motion]
+    pairs = zip(spectrum.frequency_Hz.tolist(), np.sqrt(spectrum.density).tolist(), strict=True)
+    rows = ([_figure(frequency), _figure(amplitude)] for frequency, amplitude in pairs)
+    return written(["frequency_Hz", f"{spectrum.motion}_{unit}_per_root_Hz"], rows, style)
+
+
+def tones_table(found: Analysis, style: Style) -> str:
+    """The tones, strongest first, as a table."""
+    rows = [[_figure(t.frequency_Hz), _figure(t.rms), _figure(t.above_floor_dB)] for t in found.tones]
+    return written(["frequency_Hz", "velocity_m_s", "above_floor_dB"], rows, style)
+
+
+def _figure(value: float | None) -> Figure:
+    return Figure("" if value is None else f"{value:.6g}")
 
 
 def nanometres(size_m: float | None) -> str:
@@ -100,7 +152,8 @@ def _judged(bands: tuple[ThirdOctave, ...], level: str) -> str:
     return f"{'met' if told.met else 'not met'}: {worst}"
 
 
-def _spectrum(found: Analysis) -> LogLog | None:
+def spectrum_drawing(found: Analysis) -> LogLog | None:
+    """The amplitude density by decades; None where there is none."""
     spectrum = found.heard.spectrum
     if spectrum is None:
         return None
@@ -109,7 +162,10 @@ def _spectrum(found: Analysis) -> LogLog | None:
     return vibration_drawing.draw([line], f"{spectrum.motion.capitalize()}, {unit} per √Hz")
 
 
-def _octaves(found: Analysis) -> LogLog | None:
+def octaves_drawing(found: Analysis) -> LogLog | None:
+    """The one-third octaves, the baseline's and the generic curves; None without a band."""
+    if not found.bands:
+        return None
     lines = [
         _octave_line("this record", found.bands, "line-0"),
         _octave_line("baseline", found.baseline_bands, "line-1"),
