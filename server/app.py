@@ -13,8 +13,8 @@ from sqlalchemy.engine import Engine
 from starlette.middleware import Middleware
 
 from server import jobs, tables
-from server.bookings import api as bookings_api
 from server.bookings import (
+    account_routes,
     booking_routes,
     clash_routes,
     feeds_routes,
@@ -22,10 +22,13 @@ from server.bookings import (
     rule_routes,
     sheets_routes,
 )
+from server.bookings import api as bookings_api
 from server.bookings import routes as bookings
 from server.calculators import routes as calculators
 from server.cautions import oxygen_routes
 from server.cautions import routes as cautions
+from server.charges import api as charges_api
+from server.charges import routes as charges
 from server.checklists import api as checklists_api
 from server.checklists import list_routes as checklist_lists
 from server.checklists import routes as checklists
@@ -145,6 +148,8 @@ PAGES = (
     vibration_records_routes,
     vibration_routes,
     bookings,
+    account_routes,
+    charges,
     feeds_routes,
     sheets_routes,
     clash_routes,
@@ -165,6 +170,7 @@ APIS = (
     draft_api,
     counter_api,
     bookings_api,
+    charges_api,
     faults_api,
     checklists_api,
     openings_api,

@@ -5,10 +5,11 @@ from alembic.config import Config
 from alembic.script import ScriptDirectory
 
 from server import jobs
-from server.bookings import feeds_models
+from server.bookings import account_models, feeds_models
 from server.bookings import models as bookings
 from server.cautions import models as cautions
 from server.cautions import oxygen_models
+from server.charges import models as charges
 from server.checklists import models as checklists
 from server.cooldowns import (
     channels_models,
@@ -82,6 +83,8 @@ SLICES = (
     night_models,
     diagnosis_models,
     bookings,
+    account_models,
+    charges,
     feeds_models,
     maintenance,
     training,

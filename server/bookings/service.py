@@ -10,6 +10,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from server.bookings import (
+    accounts,
     asking,
     checks,
     configurations,
@@ -154,25 +155,36 @@ def move(
     return booking
 
 
-def freeze_if_due(session: Session, person: Person, booking: Booking, now: datetime) -> None:
-    """Freeze a booking whose draft may go in; one that opens nothing has nothing to freeze."""
+def freeze_if_due(session: Session, person: Person, booking: Booking, now: datetime) -> str:
+    """Freeze a booking whose draft may go in; one that opens nothing has nothing to freeze.
+
+    Why it is not frozen although its draft may go in: no valid account. Its owner is told.
+    """
     if booking.frozen_at is not None or booking.change == NONE:
-        return
+        return ""
     kind, number = configurations.parted(booking.configuration)
-    if kind == DRAFT and drafts.find(session, number).standing.buildable:
-        booking.frozen_at = now
-        session.add(booking)
-        parts.promise(session, person, booking, now)
+    if kind != DRAFT or not drafts.find(session, number).standing.buildable:
+        return ""
+    missing = accounts.missing(session, booking)
+    if missing:
+        writing.tell(session, booking, f"Its configuration is not frozen yet: {missing}", now)
+        return missing
+    booking.frozen_at = now
+    session.add(booking)
+    parts.promise(session, person, booking, now)
+    return ""
 
 
 def freeze(session: Session, person: Person, number: int, now: datetime) -> Booking:
-    """Freeze a booking once its draft is approved; Conflict before."""
+    """Freeze a booking once its draft is approved and an account is valid; Conflict before."""
     booking = reading.find(session, number, lock=True)
     reading.need_hand(session, person, booking)
     reading.need_place(booking)
     if booking.frozen_at is not None:
         raise Conflict("Its configuration is frozen already.")
-    freeze_if_due(session, person, booking, now)
+    missing = freeze_if_due(session, person, booking, now)
+    if missing:
+        raise Conflict(f"Nothing was frozen: {missing}")
     if booking.frozen_at is None:
         raise Conflict("Its draft is not approved by all who must agree; nothing can be frozen yet.")
     writing.step(session, person, booking, "Frozen", now)
