@@ -329,6 +329,7 @@ def leave(session: Session, person: Person, number: int, now: datetime) -> Booki
     writing.place(session, {booking.id: shorter}, now, {booking.id: booking})
     writing.step(session, person, booking, reading.LEFT, now, person.name, data | {"before": before})
     writing.tell(session, booking, f"{person.name} left the shared booking.", now, person.id)
+    writing.let_guests_go(session, person, booking, now, "its owner left the shared booking", person.id)
     writing.settle(session, person, desk, now, "the booking before it became shorter")
     return booking
 

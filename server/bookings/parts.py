@@ -12,17 +12,22 @@ from server.bookings.rules import NONE
 from server.people.models import Person
 from server.stock import service as stock
 from server.stock.models import Item
+from server.stock.rules import whole
 from server.stock.service import Short
 
 PROMISED = "Parts promised"
 
 
 def wanted(session: Session, change: str) -> Sequence[tuple[Item, Decimal]]:
-    """The items an opening takes, with the amount of each; nothing where nothing is opened."""
+    """The items an opening takes, with the amount of each, pieces whole; nothing where nothing is opened."""
     if change == NONE:
         return []
     query = select(Item).where(col(Item.per_opening) > 0).order_by(Item.name)
-    return [(row, row.per_opening) for row in session.exec(query).all() if row.per_opening is not None]
+    return [
+        (row, whole(row.per_opening, row.unit))
+        for row in session.exec(query).all()
+        if row.per_opening is not None
+    ]
 
 
 def short(session: Session, change: str, at: datetime) -> Sequence[Short]:

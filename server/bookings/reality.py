@@ -206,6 +206,7 @@ def no_show(session: Session, person: Person, number: int, now: datetime) -> Boo
     data = {"before": before, "charge": vars(charge) if charge else None}
     writing.step(session, person, booking, NOT_BEGUN, now, "", data)
     writing.tell(session, booking, "Your booking was not begun in time and is offered to others.", now)
+    writing.let_guests_go(session, person, booking, now, "the booking it shared was not begun")
     writing.settle(session, person, desk, now, "the booking before it was not begun")
     for waiting in reading.placeless(session, desk.cryostat):
         writing.tell(session, waiting, f"Time on {desk.cryostat.name} came free; choose a place.", now)

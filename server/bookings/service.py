@@ -209,6 +209,7 @@ def cancel(session: Session, person: Person, number: int, now: datetime, note: s
     data = {"before": before, "charge": vars(charge) if charge else None}
     writing.step(session, person, booking, "Cancelled", now, note.strip(), data)
     writing.tell(session, booking, "Your booking was cancelled.", now, person.id)
+    writing.let_guests_go(session, person, booking, now, "the booking it shared was cancelled")
     writing.settle(session, person, desk, now, "the booking before it was cancelled")
     return booking
 

@@ -190,6 +190,26 @@ def displace(session: Session, author: history.Author, booking: Booking, why: st
     tell(session, booking, f"Your booking lost its place: {why} Choose another time for it.", at)
 
 
+def let_guests_go(
+    session: Session,
+    author: history.Author,
+    booking: Booking,
+    at: datetime,
+    why: str,
+    owner_id: int | None = None,
+) -> None:
+    """Put the requests that shared a booking back on the waiting list, all or somebody's, and tell them."""
+    query = select(Booking).where(Booking.joined_id == booking.id, Booking.state == JOINED)
+    if owner_id is not None:
+        query = query.where(Booking.owner_id == owner_id)
+    for guest in session.exec(query.order_by(col(Booking.id))).all():
+        guest.state, guest.joined_id, guest.altered_at = WAITING, None, at
+        guest.sequence += 1
+        session.add(guest)
+        step(session, author, guest, "Waits again", at, why)
+        tell(session, guest, f"Your request waits for a place again: {why}", at, author.id)
+
+
 def settle(
     session: Session,
     author: history.Author,

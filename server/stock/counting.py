@@ -13,7 +13,7 @@ from server.stock import board, moving
 from server.stock.board import Line
 from server.stock.models import Item, Lot
 from server.stock.moving import Counted
-from server.stock.rules import BadAmount, read_amount
+from server.stock.rules import BadAmount, read_count
 from server.stock.service import NOT_STORED
 
 AT_ONCE = 12
@@ -90,7 +90,7 @@ def write(
         if name not in known:
             raise NotFound("Something on this sheet is no longer there. Fetch the sheet again.")
         try:
-            found[name] = read_amount(text, known[name].item.unit)
+            found[name] = read_count(text, known[name].item.unit)
         except BadAmount as bad:
             faults[name] = str(bad)
     if faults or not found:

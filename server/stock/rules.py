@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
+from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal, InvalidOperation
 
 from server.stock.models import NOTHING, Item, Lot
 
@@ -35,6 +35,23 @@ def exact(amount: Decimal | float) -> Decimal:
         raise BadAmount("Enter an amount such as 0.4") from None
     if not made.is_finite() or not NOTHING <= made <= LARGEST:
         raise BadAmount(f"Enter an amount between 0 and {LARGEST:,}".replace(",", " "))
+    return made
+
+
+COUNTED = frozenset({"pc", "pair", "set", "sheet"})
+"""Units of what lies there in whole pieces."""
+
+
+def whole(amount: Decimal, unit: str) -> Decimal:
+    """What of it must be there: of pieces the next whole number up."""
+    return amount.to_integral_value(ROUND_CEILING) if unit in COUNTED else amount
+
+
+def read_count(text: str, unit: str) -> Decimal:
+    """An amount as counted: whole pieces where it comes in pieces; BadAmount."""
+    made = read_amount(text, unit)
+    if made != whole(made, unit):
+        raise BadAmount(f"Enter whole pieces ({unit}): a piece that is begun is not counted")
     return made
 
 

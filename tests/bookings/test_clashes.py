@@ -12,10 +12,11 @@ from sqlmodel import select
 from server.bookings import clashes, lines, orders, reading, reality, service
 from server.bookings.clashes import FIRST, SECOND, SHARED, Choice
 from server.bookings.laying import Ground
-from server.bookings.models import Booking, Party
+from server.bookings.models import Booking, Party, Telling
 from server.bookings.rules import WINDOW
 from server.cryostats import draft_steps, drafts
 from server.errors import Conflict, Forbidden, Refused
+from server.people.models import Person
 from tests.bookings.conftest import NOW, Desk, ask, hours
 from tests.bookings.test_laying import COLD_A, COLD_B, KIT, MONDAY, local
 from tests.bookings.test_service import BORED, told
@@ -139,6 +140,29 @@ def test_who_leaves_a_window_that_was_shortened_takes_their_part_of_what_is_left
     clashes.leave(desk.session, desk.cleo, first.id or 0, NOW)
     assert first.cold_hours == pytest.approx(20)
     assert lines.chain_of(first).window.hours == pytest.approx(20)
+
+
+def _told(desk: Desk, person: Person) -> list[str]:
+    query = select(Telling).where(Telling.person_id == person.id)
+    return [row.what for row in desk.session.exec(query).all()]
+
+
+def test_a_request_that_shared_a_cancelled_booking_waits_again_and_is_told(desk: Desk) -> None:
+    first, second = two(desk)
+    settle(desk, first, second, SHARED)
+    service.cancel(desk.session, desk.ben, first.id or 0, NOW)
+    assert (second.state, second.joined_id, second.cold_hours) == ("waiting", None, 60)
+    assert any("waits for a place again" in words for words in _told(desk, desk.cleo))
+    second.helper_id, second.helper_name = desk.ben.id, desk.ben.name
+    moved = service.move(desk.session, desk.cleo, second.id or 0, NOW + hours(48), NOW)
+    assert moved.state == "booked"
+
+
+def test_who_leaves_a_shared_booking_waits_with_the_own_request_again(desk: Desk) -> None:
+    first, second = two(desk)
+    settle(desk, first, second, SHARED)
+    clashes.leave(desk.session, desk.cleo, first.id or 0, NOW)
+    assert (first.state, second.state, second.joined_id) == ("booked", "waiting", None)
 
 
 def test_only_a_steward_settles_and_says_why(desk: Desk) -> None:

@@ -113,7 +113,7 @@ def test_a_spectrum_without_a_bandwidth_says_so(room: TestClient) -> None:
 def test_what_does_not_go_with_a_spectrum_is_said_at_its_field(
     room: TestClient, more: dict[str, str], field: str
 ) -> None:
-    assert f'id="f-{field}-error"' in send(room, **more)
+    assert f'id="f-{field}-error"' in send(room, FLAT, **more)
 
 
 def test_samples_have_no_bandwidth(room: TestClient) -> None:

@@ -20,9 +20,11 @@ from server.stock.rules import (
     is_good,
     is_sealed,
     read_amount,
+    read_count,
     shares,
     shown,
     standing_of,
+    whole,
 )
 from tests.stock.factories import AT, item_of
 
@@ -54,6 +56,18 @@ def test_what_is_no_amount_is_refused(text: str) -> None:
 def test_a_number_that_is_no_amount_is_refused(amount: float) -> None:
     with pytest.raises(BadAmount):
         exact(amount)
+
+
+def test_pieces_are_counted_whole_and_what_is_weighed_is_not() -> None:
+    assert read_count("3", "pc") == 3
+    assert read_count("0.4", "g") == Decimal("0.4")
+    for unit in ("pc", "pair", "set", "sheet"):
+        with pytest.raises(BadAmount, match="whole pieces"):
+            read_count("1.5", unit)
+
+
+def test_of_pieces_the_next_whole_number_must_be_there() -> None:
+    assert (whole(Decimal("0.3"), "pc"), whole(Decimal("0.3"), "g")) == (Decimal(1), Decimal("0.3"))
 
 
 @given(st.decimals(0, 10_000, places=3))
