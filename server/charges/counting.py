@@ -184,6 +184,7 @@ def _told(
         cold=_at_base(booking, cold[booking.cryostat_id]),
         losses=[_loss(row) for row in steps if row.what == fairness.GIVEN_BACK],
         helper=booking.helper_name,
+        left_s=round(sum(gone.values()) * HOUR_S),
         given_up=next((_given_up(booking, row, others) for row in steps if row.what in GIVEN_UP), None),
     )
     left = [(row, gone[row.person_id]) for row in parties if row.person_id in gone]

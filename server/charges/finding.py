@@ -51,6 +51,12 @@ def of_month(session: Session, person: Person, month: str) -> list[Told]:
     return sorted(told, key=lambda row: (row.line.payer, row.line.booking_id, row.line.id or 0))
 
 
+def of_bookings(session: Session, keys: Sequence[int]) -> list[Told]:
+    """Every line of some bookings, of whichever month, for whoever makes the lines."""
+    query = select(ChargeLine).where(col(ChargeLine.booking_id).in_(keys), col(ChargeLine.corrects).is_(None))
+    return _told(session, session.exec(query).all())
+
+
 def one(session: Session, person: Person, number: int, *, lock: bool = False) -> Told:
     """One line; NotFound where there is none, Forbidden where it is another group's."""
     query = select(ChargeLine).where(ChargeLine.id == number, col(ChargeLine.corrects).is_(None))

@@ -1,16 +1,17 @@
 """The lines of a month: made with one press, and only those that are missing with the next."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from sqlalchemy.exc import IntegrityError
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from server.bookings import accounts, fairness
 from server.bookings.account_models import Account
 from server.bookings.models import Group
-from server.charges import counting, rates, rules
+from server.charges import counting, finding, rates, rules
 from server.charges.counting import Told
 from server.charges.models import ChargeLine, Rate
 from server.charges.rules import CHANGEOVER, LOST, USED, WRITTEN, Counted
@@ -30,44 +31,87 @@ class Made:
     gaps: tuple[str, ...]
 
 
+Key = tuple[int, str, str, str]
+
+
+@dataclass
+class _Gaps:
+    """What could not be made: in words, and which lines it would have been."""
+
+    words: dict[str, None] = field(default_factory=dict)
+    keys: set[Key] = field(default_factory=set)
+
+
 @dataclass(frozen=True)
 class _Book:
     """What every line needs."""
 
     month: str
+    zone: ZoneInfo
     groups: Mapping[int | None, Group]
     accounts: Mapping[int, Sequence[Account]]
     rates: Sequence[Rate]
+    gaps: _Gaps = field(default_factory=_Gaps)
 
 
 def make(session: Session, person: Person, month: str, now: datetime) -> Made:
-    """Make the lines of a month that are not there yet. What has no rate is left out and named."""
+    """Make the lines of a month that are not there yet. What has no rate is left out and named.
+
+    Where the book says otherwise by now of what was charged already, a line is added that corrects it; not
+    where somebody disputed it, for then a steward has the word.
+    """
     if not person.steward:
         raise Forbidden("Only a steward makes charge lines.")
-    within = counting.span(month, laboratory.get(session).zone)
+    zone = laboratory.get(session).zone
     book = _Book(
         month,
+        ZoneInfo(zone),
         {row.id: row for row in fairness.groups(session)},
         accounts.current(session),
         rates.entries(session),
     )
-    there = _there(session, month)
-    gaps: dict[str, None] = {}
-    made = 0
-    for told in counting.of_month(session, within, now):
-        for line in _lines(session, book, told, gaps):
-            if (line.booking_id, line.payer, line.what, line.ref) not in there:
-                line.at, line.by_name, line.by_id = now, person.name, person.id
-                session.add(line)
-                made += 1
+    rows = counting.of_month(session, counting.span(month, zone), now)
+    wanted = {_key(line): line for told in rows for line in _lines(book, told)}
+    there = {
+        _key(row.line): row for row in finding.of_bookings(session, [row.booking.id or 0 for row in rows])
+    }
+    made = [line for key, line in wanted.items() if key not in there]
+    made += [
+        line for key, told in there.items() if (line := _mended(book, told, key, wanted.get(key))) is not None
+    ]
+    for line in made:
+        line.at, line.by_name, line.by_id = now, person.name, person.id
+        session.add(line)
     _flush(session)
-    history.note(session, person, "charges", f"{made} charge lines made for {month}", now)
-    return Made(made, tuple(gaps))
+    history.note(session, person, "charges", f"{len(made)} charge lines made for {month}", now)
+    return Made(len(made), tuple(book.gaps.words))
 
 
-def _there(session: Session, month: str) -> set[tuple[int, str, str, str]]:
-    query = select(ChargeLine).where(ChargeLine.month == month, col(ChargeLine.corrects).is_(None))
-    return {(row.booking_id, row.payer, row.what, row.ref) for row in session.exec(query).all()}
+def _key(line: ChargeLine) -> Key:
+    return line.booking_id, line.payer, line.what, line.ref
+
+
+def _mended(book: _Book, told: finding.Told, key: Key, now: ChargeLine | None) -> ChargeLine | None:
+    """What brings a line to what the book says by now; None where nothing does, or people have the word."""
+    if told.entries or key in book.gaps.keys:
+        return None
+    line = told.line
+    seconds = now.seconds if now else 0
+    used = line.what == USED
+    cents = (now.cents if now else 0) if used else rules.cents(seconds, line.cents_per_hour)
+    if (seconds, cents) == (told.seconds, told.cents):
+        return None
+    kept = line.model_dump(exclude={"id", "seconds", "cents", "why", "basis", "corrects", "month"})
+    why = now.why if now else "nothing of it is left to charge"
+    return ChargeLine(
+        **kept,
+        month=book.month,
+        seconds=seconds - told.seconds,
+        cents=cents - told.cents,
+        why=f"counted anew: {why}",
+        basis=now.basis if now else WRITTEN,
+        corrects=line.id,
+    )
 
 
 def _flush(session: Session) -> None:
@@ -77,35 +121,31 @@ def _flush(session: Session) -> None:
         raise Conflict("Somebody else made the lines of this month just now.") from twice
 
 
-def _lines(session: Session, book: _Book, told: Told, gaps: dict[str, None]) -> Iterator[ChargeLine]:
+def _lines(book: _Book, told: Told) -> Iterator[ChargeLine]:
     """Every line of one booking."""
     for row in rules.counted(told.facts):
-        yield from _divided(session, book, told, row, told.shares, gaps)
+        yield from _divided(book, told, row, told.shares)
     for party, hours in told.left:
-        left = Counted(
-            CHANGEOVER, round(hours * rules.HOUR_S), WRITTEN, "left after the freeze: half of it", "left"
-        )
-        if left.seconds:
-            yield from _divided(session, book, told, left, {party.group_id: 1.0}, gaps)
+        seconds, why = round(hours * rules.HOUR_S), "left after the freeze: half of it"
+        if seconds:
+            left = Counted(CHANGEOVER, seconds, WRITTEN, why, f"left {party.person_id}")
+            yield from _divided(book, told, left, {party.group_id: 1.0})
     for taken in told.taken:
-        yield from _used(session, book, told, taken, gaps)
+        yield from _used(book, told, taken)
 
 
 def _divided(
-    session: Session,
-    book: _Book,
-    told: Told,
-    row: Counted,
-    shares: Mapping[int | None, float],
-    gaps: dict[str, None],
+    book: _Book, told: Told, row: Counted, shares: Mapping[int | None, float]
 ) -> Iterator[ChargeLine]:
     parts = rules.split(row.seconds, {str(key): part for key, part in shares.items()})
     for key in shares:
-        line = _bare(session, book, told, key, row.what, parts[str(key)])
+        line = _bare(book, told, key, row.what, parts[str(key)])
         line.basis, line.why, line.ref = row.basis, row.why, row.ref
         rate = rates.holding(book.rates, line.day).get((line.group_kind, row.what))
-        if row.what != LOST and rate is None:
-            gaps[f"No rate for {rules.RATED[row.what]} of the kind “{line.group_kind}” on {line.day}"] = None
+        if row.what != LOST and rate is None and line.seconds:
+            words = f"No rate for {rules.RATED[row.what]} of the kind “{line.group_kind}” on {line.day}"
+            book.gaps.words[words] = None
+            book.gaps.keys.add(_key(line))
         elif line.seconds:
             _priced(line, rate)
             yield line
@@ -118,28 +158,24 @@ def _priced(line: ChargeLine, rate: Rate | None) -> None:
         line.cents = rules.cents(line.seconds, rate.cents_per_hour)
 
 
-def _used(
-    session: Session, book: _Book, told: Told, taken: counting.Taken, gaps: dict[str, None]
-) -> Iterator[ChargeLine]:
+def _used(book: _Book, told: Told, taken: counting.Taken) -> Iterator[ChargeLine]:
     item = taken.item
     if item.price is None:
-        gaps[f"{item.name} has no price; what was used of it is not charged"] = None
+        book.gaps.words[f"{item.name} has no price; what was used of it is not charged"] = None
         return
     whole = rules.money(item.price * taken.amount)
     parts = rules.split(whole, {str(key): part for key, part in told.shares.items()})
     for key in told.shares:
-        line = _bare(session, book, told, key, USED, 0)
+        line = _bare(book, told, key, USED, 0)
         line.basis, line.ref, line.cents, line.currency = WRITTEN, item.key, parts[str(key)], item.currency
         line.why = f"{taken.amount.normalize():f} {item.unit} of {item.name} at the price last paid"
         if line.cents:
             yield line
 
 
-def _bare(
-    session: Session, book: _Book, told: Told, group_id: int | None, what: str, seconds: int
-) -> ChargeLine:
+def _bare(book: _Book, told: Told, group_id: int | None, what: str, seconds: int) -> ChargeLine:
     """A line without its price."""
-    day = laboratory.day_of(session, told.ended)
+    day = told.ended.astimezone(book.zone).date()
     group = book.groups.get(group_id)
     account = accounts.holds(book.accounts.get(group_id or 0, ()), day)
     assert told.booking.id is not None

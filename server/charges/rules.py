@@ -69,6 +69,8 @@ class Facts:
     losses: Sequence[Loss] = ()
     helper: str = ""
     given_up: GivenUp | None = None
+    left_s: int = 0
+    """Changeover that stays with those who left, so that it is not charged twice."""
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,7 @@ def counted(facts: Facts) -> tuple[Counted, ...]:
 
 
 def _changeover(facts: Facts) -> tuple[Counted, ...]:
-    ran_s = round(changeover_hours(facts.phases) * HOUR_S)
+    ran_s = max(round(changeover_hours(facts.phases) * HOUR_S) - facts.left_s, 0)
     if facts.given_up is not None and facts.given_up.changeover_s > ran_s:
         return (Counted(CHANGEOVER, facts.given_up.changeover_s, WRITTEN, facts.given_up.why),)
     return (Counted(CHANGEOVER, ran_s, PLANNED, "its phases before the window"),)

@@ -15,7 +15,7 @@ from server.cryostats.documents import put_of
 from server.cryostats.instruments import About
 from server.cryostats.models import Cryostat
 from server.cryostats.rules import STAGES, Change
-from server.demo import cooldowns, drafts, faults, inside, logs, openings, plan, stores, why
+from server.demo import charges, cooldowns, drafts, faults, inside, logs, openings, plan, stores, why
 from server.demo import service as recurring
 from server.demo.benches import BENCHES, STEWARD, Bench, Told
 from server.laboratory.service import set_up
@@ -59,6 +59,7 @@ def fill(session: Session, at: datetime, home: Path) -> str:
         stores.tell(session, people, begun, at)
         drafts.tell(session, people, at)
         plan.tell(session, people, at)
+        charges.tell(session, people, at)
         faults.tell(session, people, at)
         recurring.tell(session, people, at)
         openings.tell(session, people, at)

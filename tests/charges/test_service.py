@@ -3,15 +3,17 @@
 from datetime import date, timedelta
 
 import pytest
+import sqlalchemy as sa
 from sqlmodel import select
 
-from server.bookings import accounts, fairness, reading, reality
+from server.bookings import accounts, checks, fairness, lines, reading, reality, writing
 from server.bookings import service as bookings
-from server.bookings.models import Group
+from server.bookings.models import Booking, Group, Party
 from server.charges import finance, finding, service
 from server.charges.models import ChargeLine
 from server.charges.rates import Entered
 from server.errors import Conflict, Forbidden, NotFound, Refused
+from server.people.models import Person
 from server.stock import service as stock
 from server.stock.models import Movement
 from tests.bookings.conftest import NOW, Desk, ask, hours
@@ -40,6 +42,80 @@ def test_a_month_is_made_once_and_says_what_each_line_is_for(desk: Desk, optics:
     assert "nothing is charged" in lost.why
     assert service.make(desk.session, desk.ada, MONTH, LATER).lines == 0
     assert service.make(desk.session, desk.ada, "2026-02", LATER).lines == 0
+
+
+def test_what_an_instrument_took_is_taken_off_even_after_the_line_was_made(desk: Desk, optics: Group) -> None:
+    rated(desk)
+    booking = desk.book(ask(10, group_id=optics.id))
+    service.make(desk.session, desk.ada, MONTH, LATER)
+    reality.give_back(desk.session, desk.ada, booking.id or 0, 4, "instrument", "Chiller", NOW + hours(12))
+    service.make(desk.session, desk.ada, MONTH, LATER)
+    assert (_line(desk, "cold").cents, _line(desk, "cold").line.cents) == (6000, 10000)
+    reality.give_back(desk.session, desk.ada, booking.id or 0, 6, "instrument", "Chiller", NOW + hours(12))
+    service.make(desk.session, desk.ada, MONTH, LATER)
+    assert _line(desk, "cold").cents == 0
+    assert service.make(desk.session, desk.ada, MONTH, LATER).lines == 0
+
+
+def test_what_is_disputed_is_left_to_people(desk: Desk, optics: Group) -> None:
+    rated(desk)
+    booking = desk.book(ask(10, group_id=optics.id))
+    service.make(desk.session, desk.ada, MONTH, LATER)
+    service.dispute(desk.session, desk.ben, _line(desk, "cold").line.id or 0, "Warm", LATER)
+    reality.give_back(desk.session, desk.ada, booking.id or 0, 4, "instrument", "Chiller", NOW + hours(12))
+    service.make(desk.session, desk.ada, MONTH, LATER)
+    assert _line(desk, "cold").cents == 10000
+
+
+def test_who_left_after_the_freeze_pays_half_and_the_rest_is_not_charged_twice(
+    desk: Desk, optics: Group
+) -> None:
+    rated(desk)
+    rated(desk, "no group")
+    draft = desk.draft(BORED)
+    booking = desk.book(ask(10, group_id=optics.id, want="draft", draft_id=draft))
+    whole = checks.changeover_hours(lines.phases_of(booking))
+    for person, group in ((desk.ben, optics.id), (desk.cleo, None), (desk.ada, None)):
+        desk.session.add(_party(booking, person, group))
+    for person in (desk.cleo, desk.ada):
+        data = {"person_id": person.id, "charge": {"changeover_h": whole / 4, "cold_h": 0.0}}
+        writing.step(desk.session, person, booking, reading.LEFT, NOW, person.name, data)
+    assert service.make(desk.session, desk.ada, MONTH, LATER).gaps == ()
+    rows = finding.of_month(desk.session, desk.ada, MONTH)
+    shares = [row.seconds / 3600 for row in rows if row.line.what == "changeover"]
+    assert sorted(shares) == pytest.approx([whole / 4, whole / 4, whole / 2], abs=1e-3)
+
+
+def _party(booking: Booking, person: Person, group_id: int | None) -> Party:
+    return Party(
+        booking_id=booking.id or 0,
+        person_id=person.id or 0,
+        name=person.name,
+        group_id=group_id,
+        cold_hours=5,
+    )
+
+
+def test_the_queries_of_a_month_do_not_grow_with_its_lines(desk: Desk, optics: Group) -> None:
+    rated(desk)
+    asked: list[str] = []
+
+    def count() -> int:
+        begun = len(asked)
+        service.make(desk.session, desk.ada, MONTH, LATER)
+        return len(asked) - begun
+
+    @sa.event.listens_for(desk.session.get_bind(), "before_cursor_execute")
+    def _heard(_c: object, _k: object, words: str, *_more: object) -> None:
+        asked.append(words)
+
+    desk.book(ask(3, group_id=optics.id))
+    count()
+    few = count()
+    for _ in range(6):
+        desk.book(ask(3, group_id=optics.id))
+    count()
+    assert count() == few
 
 
 def test_what_is_not_over_yet_has_no_line(desk: Desk, optics: Group) -> None:
