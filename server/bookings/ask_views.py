@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from urllib.parse import urlencode
 
 from sqlmodel import Session
 
@@ -110,6 +111,16 @@ class AskView:
     reach: Reach | None = None
     conflict: str = ""
     carried: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def due_address(self) -> str:
+        """Where it is told what may fall due while any of the slots lasts; empty without one."""
+        if not self.offers:
+            return ""
+        chains = [offer.slot.chain for offer in self.offers]
+        span = {"from": min(row.starts for row in chains), "until": max(row.ends for row in chains)}
+        asked = urlencode({name: at.isoformat() for name, at in span.items()})
+        return f"/cryostats/{self.cryostat.slug}/maintenance/falling-due?{asked}"
 
     @property
     def group_choices(self) -> list[tuple[str, str]]:

@@ -1,13 +1,15 @@
 """The JSON face of maintenance."""
 
 from datetime import date, datetime
+from typing import Annotated
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Query
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from server.cryostats import guards
 from server.cryostats.api import REFUSALS
 from server.db import ReadSession, WriteSession, now
+from server.errors import Refused
 from server.maintenance import due as looking
 from server.maintenance import service, tasks
 from server.maintenance.due import Due
@@ -60,6 +62,24 @@ def index(slug: str, _person: ApiPerson, session: ReadSession) -> TasksOut:
     """What is due, and when."""
     cryostat = guards.find(session, slug)
     return TasksOut(tasks=[_task(row) for row in service.due(session, now(), cryostat.id)])
+
+
+@router.get("/falling-due", responses=REFUSALS)
+def falling_due(
+    slug: str,
+    _person: ApiPerson,
+    session: ReadSession,
+    starts: Annotated[AwareDatetime, Query(alias="from")],
+    ends: Annotated[AwareDatetime, Query(alias="until")],
+) -> TasksOut:
+    """The tasks that may fall due inside a stretch, such as a booking, as the books stand now."""
+    if ends <= starts:
+        raise Refused("Which stretch?", {"until": "Later than the beginning"})
+    cryostat = guards.find(session, slug)
+    assert cryostat.id is not None
+    return TasksOut(
+        tasks=[_task(row) for row in service.due_between(session, cryostat.id, starts, ends, now())]
+    )
 
 
 @router.post("/{number}/events", status_code=201, responses=REFUSALS)

@@ -6,7 +6,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request, Response
+from fastapi import APIRouter, Depends, Query, Request, Response
+from pydantic import AwareDatetime
 from sqlmodel import Session
 
 from server.cryostats import guards
@@ -24,10 +25,11 @@ from server.people.guards import CurrentPerson
 from server.people.models import Person
 from server.web.forms import Form, SentForm
 from server.web.render import done as finished
-from server.web.render import render
+from server.web.render import render, wants_part
 
 router = APIRouter()
 INDEX, PAGE, FORM = "maintenance/index.html", "maintenance/task.html", "maintenance/new.html"
+FALLING = "maintenance/falling_due.html"
 ONE = "/cryostats/{slug}/maintenance/{number}"
 
 
@@ -69,6 +71,21 @@ def new(request: Request, slug: str, person: CurrentPerson, session: ReadSession
     cryostat = guards.find(session, slug)
     guards.need(session, person, cryostat, STEWARD)
     return render(request, FORM, views.form(session, cryostat, {}))
+
+
+@router.get("/cryostats/{slug}/maintenance/falling-due")
+def falling_due(
+    request: Request,
+    slug: str,
+    _person: CurrentPerson,
+    session: ReadSession,
+    starts: Annotated[AwareDatetime, Query(alias="from")],
+    ends: Annotated[AwareDatetime, Query(alias="until")],
+) -> Response:
+    """What may fall due inside a stretch, such as slots somebody looks at: a part of a page, or a page."""
+    cryostat = guards.find(session, slug)
+    view = views.falling_due(session, cryostat, starts, ends, now())
+    return render(request, FALLING, view, block="part" if wants_part(request) else None)
 
 
 @router.post("/cryostats/{slug}/maintenance")

@@ -252,3 +252,23 @@ def _limit(data: Mapping[str, object], zone: str) -> str:
     if data["trigger"] in (DAYS, CONDITION):
         return f"put off to {day(datetime.fromtimestamp(limit, UTC), zone)}"
     return f"put off to {limit:.0f}"
+
+
+@dataclass(frozen=True)
+class FallingDueView:
+    """What may fall due inside a stretch."""
+
+    cryostat: Cryostat
+    starts: datetime
+    ends: datetime
+    rows: Sequence[Due]
+
+
+def falling_due(
+    session: Session, cryostat: Cryostat, starts: datetime, ends: datetime, now: datetime
+) -> FallingDueView:
+    """The tasks of a cryostat that may fall due inside a stretch."""
+    assert cryostat.id is not None
+    return FallingDueView(
+        cryostat, starts, ends, service.due_between(session, cryostat.id, starts, ends, now)
+    )

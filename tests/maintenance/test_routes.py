@@ -1,12 +1,15 @@
 """Pages and API of maintenance, as a person and a program go through them."""
 
+from datetime import datetime, timedelta
 from io import BytesIO
+from typing import Any
 
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from PIL import Image
 
+from server.db import now
 from server.people.models import Person
 from tests.factories import a_bench, token_of
 
@@ -123,3 +126,42 @@ def test_a_program_reads_what_is_due_and_writes_an_event(
     assert {row["field"] for row in bad.json()["fields"]} == {"text", "resets"}
     other = {"Authorization": f"Bearer {token_of(app.state.engine, member)}"}
     assert client.post(path, headers=other, json=event).status_code == 403
+
+
+@pytest.mark.usefixtures("bench")
+def test_the_slots_somebody_looks_at_tell_what_falls_due_meanwhile(steward_client: TestClient) -> None:
+    steward_client.post(HOME, data=TASK)
+    path = "/cryostats/bench-a/maintenance/falling-due"
+    ahead = now() + timedelta(days=4000)
+    stretch = {"from": now().isoformat(), "until": ahead.isoformat()}
+    page = steward_client.get(path, params=stretch)
+    assert "Change the adsorber" in page.text
+    assert "<nav" in page.text
+    part = steward_client.get(path, params=stretch, headers={"HX-Request": "true"})
+    assert "Change the adsorber" in part.text
+    assert "<nav" not in part.text
+    later = {"from": ahead.isoformat(), "until": (ahead + timedelta(days=1)).isoformat()}
+    assert "No maintenance" in steward_client.get(path, params=later).text
+    assert steward_client.get(path, params={"from": "soon", "until": "later"}).status_code in (404, 422)
+
+
+@pytest.mark.usefixtures("bench")
+def test_a_program_asks_what_falls_due_inside_a_stretch(
+    app: FastAPI, client: TestClient, steward_client: TestClient, steward: Person
+) -> None:
+    steward_client.post(HOME, data=TASK)
+    head = {"Authorization": f"Bearer {token_of(app.state.engine, steward)}"}
+    [row] = client.get("/api/v1/cryostats/bench-a/tasks", headers=head).json()["tasks"]
+    earliest, latest = datetime.fromisoformat(row["earliest"]), datetime.fromisoformat(row["latest"])
+
+    def asked(starts: datetime, ends: datetime) -> Any:
+        stretch = {"from": starts.isoformat(), "until": ends.isoformat()}
+        path = "/api/v1/cryostats/bench-a/tasks/falling-due"
+        return client.get(path, params=stretch, headers=head)
+
+    day = timedelta(days=1)
+    inside = asked(earliest - day, latest + day).json()["tasks"]
+    assert [task["name"] for task in inside] == ["Change the adsorber"]
+    assert asked(earliest - 9 * day, earliest - 2 * day).json()["tasks"] == []
+    turned = asked(latest, earliest - day)
+    assert (turned.status_code, turned.json()["fields"][0]["field"]) == (422, "until")
