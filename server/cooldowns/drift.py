@@ -2,11 +2,14 @@
 
 A new stretch begins where the trend breaks. Charts are of what the configuration does not explain; the parts
 are told from the readings themselves, with each declared change as a step of the size that was predicted.
+An event is looked for where the slips say that the cryostat was opened; a slope explains what goes on
+between. Where no slip was written over a whole stretch nobody knows, and it may lie before any cooldown.
 """
 
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import pairwise
 
 import numpy as np
@@ -19,6 +22,7 @@ from server.cooldowns.models import Cooldown, TrendBreak
 from server.cooldowns.residual_rules import NOT_COMPARABLE
 from server.cooldowns.witnesses import figures
 from server.cryostats.models import Cryostat
+from server.openings import finding as slips
 from server.physics.statistics import (
     Band,
     CumulativeSums,
@@ -33,6 +37,7 @@ from server.physics.statistics import (
 DAY_S = 86400.0
 MOST = 60
 """Cooldowns looked at."""
+MOST_SLIPS = 10 * MOST
 FIRST = 3
 """So many after a break say what it ought to be (our own choice, no source)."""
 FEWEST = 3
@@ -80,13 +85,18 @@ class Chart:
 
 @dataclass(frozen=True)
 class Stretch:
-    """The cooldowns between two breaks, oldest first; `parted` is None where there are too few."""
+    """The cooldowns between two breaks, oldest first; `parted` is None where there are too few.
+
+    `steps` are the places before which a change was declared, `open_places` those before which an event may
+    lie; `by_slips` when these are known from slips of openings.
+    """
 
     points: tuple[Point, ...]
     charts: tuple[Chart, ...]
     names: tuple[str, ...]
     steps: tuple[int, ...]
     open_places: tuple[int, ...]
+    by_slips: bool
     parted: Separated | None
     begun_by: TrendBreak | None
 
@@ -98,11 +108,15 @@ def of(session: Session, cryostat: Cryostat) -> tuple[Stretch, ...]:
     rows = session.exec(query.order_by(col(Cooldown.number).desc()).limit(MOST)).all()
     points = [_point(session, sheet) for sheet in reversed(sheets(session, cryostat, rows))]
     breaks = trends.breaks(session, cryostat.id)
+    rows_open = slips.openings_of(session, cryostat, MOST_SLIPS)
+    opened = sorted(row.opened_at for row in rows_open if row.opened_at is not None)
     found: dict[int, list[Point]] = {}
     for point in points:
         stretch = sum(row.at <= point.sheet.cooldown.begun_at for row in breaks)
         found.setdefault(stretch, []).append(point)
-    return tuple(_stretch(many, breaks[number - 1] if number else None) for number, many in found.items())
+    return tuple(
+        _stretch(many, opened, breaks[number - 1] if number else None) for number, many in found.items()
+    )
 
 
 def _point(session: Session, sheet: Sheet) -> Point:
@@ -119,13 +133,15 @@ def _point(session: Session, sheet: Sheet) -> Point:
     return Point(sheet, values, read_K, expected_K, why_not)
 
 
-def _stretch(points: Sequence[Point], begun_by: TrendBreak | None) -> Stretch:
+def _stretch(points: Sequence[Point], opened: Sequence[datetime], begun_by: TrendBreak | None) -> Stretch:
     charts = [_chart(points, name) for name in WITNESSES]
     used = [place for place, point in enumerate(points) if point.read_K]
     kept = [points[place] for place in used]
     revisions = [point.sheet.expectation.revision for point in kept]
     steps = tuple(n for n in range(1, len(kept)) if revisions[n] != revisions[n - 1])
-    free = tuple(n for n in range(1, len(kept)) if n not in steps)
+    between = bool(_opened_before(points, opened))
+    open_here = _opened_before(kept, opened) if between else range(1, len(kept))
+    free = tuple(n for n in open_here if n not in steps)
     names, parted = _parted(kept, steps, free)
     back = tuple(used[n] for n in steps), tuple(used[n] for n in free)
     return Stretch(
@@ -134,9 +150,16 @@ def _stretch(points: Sequence[Point], begun_by: TrendBreak | None) -> Stretch:
         names,
         back[0],
         back[1],
+        between,
         _at(parted, used) if parted else None,
         begun_by,
     )
+
+
+def _opened_before(points: Sequence[Point], opened: Sequence[datetime]) -> tuple[int, ...]:
+    """The places of those that were opened since the one before them."""
+    begun = [point.sheet.cooldown.begun_at for point in points]
+    return tuple(n for n in range(1, len(begun)) if any(begun[n - 1] < at <= begun[n] for at in opened))
 
 
 def _at(parted: Separated, used: Sequence[int]) -> Separated:

@@ -50,6 +50,7 @@ class StretchView:
     event_at: int | None
     event_chance: str
     left: Sequence[str]
+    opened: str
 
 
 @dataclass(frozen=True)
@@ -79,6 +80,22 @@ def _told(one: Stretch) -> StretchView:
         event_at=one.points[event].sheet.cooldown.number if event is not None else None,
         event_chance=_chance(sum(one.parted.event_probability.values())) if one.parted else "",
         left=_left(one),
+        opened=_opened(one),
+    )
+
+
+def _opened(one: Stretch) -> str:
+    """Where an event was looked for."""
+    if not one.by_slips:
+        return "No slip of an opening was written in this stretch, so an event may lie before any cooldown."
+    numbers = ", ".join(str(one.points[place].sheet.cooldown.number) for place in one.open_places)
+    if not numbers:
+        return (
+            "By the slips it was opened only for changes that were declared, so no other event is looked for."
+        )
+    return (
+        f"By the slips it was opened, without a declared change, before cooldown {numbers}: "
+        "an event is looked for there only."
     )
 
 

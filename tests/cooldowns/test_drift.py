@@ -7,13 +7,15 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import Session
 
-from server.cooldowns import drift
+from server.cooldowns import drift, drift_api
 from server.cooldowns.trends import break_trend
-from server.cryostats import service
+from server.cryostats import guards, service
+from server.db import writing
 from server.people.models import Person
-from tests.cooldowns.telling import BEGUN
+from tests.cooldowns.telling import BEGUN, whole
 from tests.cooldowns.test_diagnosis import Books, a_laboratory, cooled
-from tests.factories import a_bench, change, wire
+from tests.factories import a_bench, change, token_of, wire
+from tests.openings.telling import opened
 
 HERE = "/cryostats/bench-a"
 NOISE_K = (0.004, -0.006, 0.003, 0.007, -0.005, 0.002)
@@ -123,3 +125,75 @@ def test_the_page_the_drawing_and_the_table_are_there(
 @pytest.mark.parametrize("address", ["/drift", "/drift.svg", "/drift.csv"])
 def test_nobody_reads_it_without_an_account(client: TestClient, address: str) -> None:
     assert client.get(f"{HERE}{address}", follow_redirects=False).status_code in (303, 401)
+
+
+def opened_before(books: Books, number: int) -> None:
+    """A slip between two cooldowns, up to the lid being off."""
+    session, ada, bench = books
+    opened(session, ada, bench, BEGUN + timedelta(days=2 * number, hours=-12))
+
+
+def test_an_event_is_looked_for_only_where_slips_say_that_it_was_opened(books: Books) -> None:
+    session, _, bench = books
+    for number in range(6):
+        if number == 3:
+            opened_before(books, 3)
+        cooled(books, number, {"platform": NOISE_K[number] + (EVENT_K if number >= 3 else 0.0)})
+    [stretch] = drift.of(session, bench)
+    assert stretch.by_slips
+    assert stretch.open_places == (3,)
+    assert stretch.parted is not None
+    assert set(stretch.parted.event_probability) == {3}
+    assert stretch.parted.event_place == 3
+
+
+def test_a_step_where_nothing_was_opened_is_no_event_and_stays_unexplained(books: Books) -> None:
+    session, _, bench = books
+    for number in range(6):
+        if number == 1:
+            opened_before(books, 1)
+        cooled(books, number, {"platform": NOISE_K[number] + (EVENT_K if number >= 4 else 0.0)})
+    [stretch] = drift.of(session, bench)
+    assert stretch.open_places == (1,)
+    assert stretch.parted is not None
+    left = stretch.parted.witnesses[stretch.names.index("platform")].unexplained
+    assert max(abs(value) for value in left) > 2 * drift.SPREAD["platform"]
+
+
+def test_without_any_slip_an_event_may_lie_before_every_cooldown(books: Books) -> None:
+    session, _, bench = books
+    for number in range(4):
+        cooled(books, number, {"platform": NOISE_K[number]})
+    [stretch] = drift.of(session, bench)
+    assert not stretch.by_slips
+    assert stretch.open_places == (1, 2, 3)
+
+
+def test_a_program_reads_drift_with_its_parts(books: Books) -> None:
+    session, ada, bench = books
+    six(books)
+    [told] = drift_api.show(bench.slug, ada, session)
+    assert told.declared == [3]
+    assert told.opened == [2, 4, 5, 6]
+    assert max(told.event_probability, key=lambda number: told.event_probability[number]) == 5
+    low, _, high = told.sizes["platform"].event
+    assert low is not None
+    assert high is not None
+    assert low <= EVENT_K <= high
+    assert len(told.sizes["platform"].unexplained) == len(told.cooldowns) == 6
+    assert told.charts["platform"].cooldowns == [1, 2, 3, 4, 5, 6]
+
+
+def test_a_program_reads_it_with_a_token_even_where_nothing_can_be_told_apart(
+    app: FastAPI, steward: Person
+) -> None:
+    a_bench(app.state.engine, steward, cooler=True)
+    client = TestClient(app)
+    assert client.get("/api/v1/cryostats/bench-a/drift").status_code == 401
+    client.headers["Authorization"] = f"Bearer {token_of(app.state.engine, steward)}"
+    assert client.get("/api/v1/cryostats/bench-a/drift").json() == []
+    with writing(app.state.engine) as session:
+        whole(session, steward, guards.find(session, "bench-a"))
+        session.commit()
+    [told] = client.get("/api/v1/cryostats/bench-a/drift").json()
+    assert (told["sizes"], [row["cooldown"] for row in told["cooldowns"]]) == ({}, [1])
