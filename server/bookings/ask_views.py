@@ -1,7 +1,7 @@
 """What the asking page shows: the wish as typed, and the first slots with everything around them."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from urllib.parse import urlencode
 
@@ -110,6 +110,10 @@ class AskView:
     offers: Sequence[Offer] = ()
     reach: Reach | None = None
     conflict: str = ""
+    later: Slot | None = None
+    """Where nothing is free until the latest end: the first slot after it."""
+    in_the_way: str = ""
+    """What stands at the beginning of the time asked for, in words."""
     carried: Mapping[str, str] = field(default_factory=dict)
 
     @property
@@ -152,6 +156,7 @@ def page(
     """The wish as typed and, when it can be read, the first slots for it."""
     desk = lines.desk(session, cryostat, now)
     offers, reach = ((), None) if ask is None or faults else _answer(session, desk, ask, now)
+    nothing = ask is not None and not faults and not offers
     rows = guards.grade_rows(session, cryostat)
     able = [(str(row.id), row.name) for row, grade in rows if grade or row.steward]
     return AskView(
@@ -167,8 +172,15 @@ def page(
         offers=offers,
         reach=reach,
         conflict=conflict,
+        later=_later(session, desk, ask, now) if nothing and ask is not None else None,
+        in_the_way=asking.why_not(desk, max(ask.earliest or now, now), ask) if nothing and ask else "",
         carried={name: value for name, value in typed.items() if value},
     )
+
+
+def _later(session: Session, desk: Desk, ask: Ask, now: datetime) -> Slot | None:
+    found = asking.slots_at(session, desk, replace(ask, latest=None), now, 1) if ask.latest else []
+    return found[0] if found else None
 
 
 def _configurations(session: Session, cryostat: Cryostat) -> list[tuple[str, str]]:

@@ -68,6 +68,18 @@ def test_an_ask_in_the_address_is_answered_with_slots(ben: TestClient) -> None:
     assert ben.get(f"{HOME}/book").status_code == 200
 
 
+def test_where_nothing_is_free_in_time_the_page_says_what_stands_there_and_when_it_is(
+    ben: TestClient,
+) -> None:
+    soon = later(0.5)
+    page = ben.get(
+        f"{HOME}/book", params={"cold_hours": "12", "purpose": "A look", "want": "as-is", "latest": soon}
+    )
+    assert "No slot in this time" in page.text
+    assert "The first place after it is cold from" in page.text
+    assert "does not fit between its neighbours" in page.text
+
+
 def test_who_may_help_is_looked_up_once_for_all_slots_of_one_grade(
     ben: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
