@@ -1,23 +1,36 @@
-"""The oxygen arithmetic, for a steward in the safety officer's place only."""
+"""The oxygen arithmetic, for whoever answers for safety only; a steward stands in while nobody does."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Annotated
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Depends, Request, Response
 
 from server.cautions import oxygen, service
 from server.cautions.models import Card
 from server.cautions.oxygen import Asked
 from server.cautions.oxygen_models import OxygenCard
 from server.db import ReadSession, WriteSession, now
-from server.errors import Refused
-from server.people.guards import Steward
+from server.errors import Forbidden, Refused
+from server.people import service as people
+from server.people.guards import CurrentPerson
+from server.people.models import Person
 from server.physics.statistics import Band
 from server.units import BadNumber, parse_quantity
 from server.web.forms import Form, SentForm
 from server.web.render import done, render
 
 router = APIRouter()
+
+
+def officer(person: CurrentPerson, session: ReadSession) -> Person:
+    """Whoever is signed in, if they answer for safety; Forbidden."""
+    if not people.answers_for_safety(session, person):
+        raise Forbidden("Only whoever answers for safety may do this; a steward says who that is.")
+    return person
+
+
+Officer = Annotated[Person, Depends(officer)]
 PAGE = "cautions/oxygen.html"
 UNITS = {"volume_m3": ("m3", "m3"), "release_m3": ("m3", "m3"), "rate_m3_s": ("m3_s", "L/min")}
 UNITS |= {"duration_s": ("s", "h"), "air_changes_per_h": ("", "")}
@@ -43,18 +56,18 @@ def _number(form: Form, name: str) -> float | None:
 
 
 @router.get("/oxygen")
-def show(request: Request, _steward: Steward, session: ReadSession) -> Response:
+def show(request: Request, _officer: Officer, session: ReadSession) -> Response:
     """What was reckoned, and a form."""
     return render(request, PAGE, OxygenView(oxygen.cards(session), service.card(session, "S01")))
 
 
 @router.post("/oxygen")
-def record(request: Request, steward: Steward, session: WriteSession, form: SentForm) -> Response:
+def record(request: Request, officer: Officer, session: WriteSession, form: SentForm) -> Response:
     """Reckon a room and keep it."""
     numbers = {name: _number(form, name) for name in oxygen.NUMBERS}
     asked = Asked(form.text("room"), form.text("gas"), numbers, form.text("note"))
     try:
-        row = oxygen.record(session, steward, asked, now())
+        row = oxygen.record(session, officer, asked, now())
     except Refused as refused:
         session.rollback()
         view = OxygenView(oxygen.cards(session), service.card(session, "S01"), form.under(""), refused.fields)

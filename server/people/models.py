@@ -20,6 +20,8 @@ class Person(Row, table=True):
     password_hash: str | None = None
     """Argon2, with its own salt and costs. None: nobody can sign in with this account."""
     steward: bool = False
+    safety: bool = False
+    """Answers for safety: reckons the oxygen of rooms. No other right follows from it."""
     active: bool = True
     created_at: datetime = Field(sa_type=UTC)
 

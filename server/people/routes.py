@@ -78,6 +78,20 @@ def set_active(
     return done(request, f"/people/{person_id}", f"{found.name} {words}.")
 
 
+@router.post("/people/{person_id}/safety")
+def set_safety(
+    request: Request, steward: Steward, session: WriteSession, person_id: int, form: SentForm
+) -> Response:
+    """Say that a person answers for safety, or does no longer."""
+    given = form.text("safety") == "yes"
+    try:
+        found = service.set_safety(session, steward, person_id, given, now())
+    except Refused as refused:
+        return _refused(request, session, person_id, refused)
+    words = "answers for safety now" if given else "answers for safety no longer"
+    return done(request, f"/people/{person_id}", f"{found.name} {words}.")
+
+
 @router.post("/people/{person_id}/steward")
 def set_steward(
     request: Request, steward: Steward, session: WriteSession, person_id: int, form: SentForm

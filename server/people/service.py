@@ -175,6 +175,28 @@ def set_steward(session: Session, author: Person, person_id: int, steward: bool,
     return found
 
 
+def set_safety(session: Session, author: Person, person_id: int, safety: bool, at: datetime) -> Person:
+    """Say that somebody answers for safety here, or does no longer."""
+    found = person(session, person_id)
+    if found.safety == safety:
+        return found
+    if safety and not found.active:
+        raise Refused("Let this person in again first.")
+    found.safety = safety
+    session.add(found)
+    what = "Answers for safety" if safety else "Answers for safety no longer"
+    history.note(session, author, subject(found), what, at)
+    return found
+
+
+def answers_for_safety(session: Session, somebody: Person) -> bool:
+    """True for whoever is marked so; for a steward while nobody is."""
+    if somebody.safety:
+        return True
+    marked = select(Person.id).where(col(Person.safety), col(Person.active)).limit(1)
+    return somebody.steward and session.exec(marked).first() is None
+
+
 def _locked(session: Session, person_id: int, *, leaves: bool) -> Person:
     """The person, while no other steward can come or go; Refused when the last one would leave.
 

@@ -8,6 +8,8 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy.exc import DBAPIError
 
+from server.people.models import Person
+
 ROOM = {
     "room": "Cellar",
     "gas": "Nitrogen",
@@ -55,3 +57,19 @@ def test_no_number_makes_the_page_say_that_something_may_be_done(steward_client:
     page = steward_client.get("/oxygen").text.lower()
     assert "no permission" in page
     assert re.search(r"\bsafe\b", page) is None
+
+
+def test_once_somebody_answers_for_safety_nobody_else_reckons(
+    steward_client: TestClient, member_client: TestClient, member: Person
+) -> None:
+    mark = f"/people/{member.id}/safety"
+    assert member_client.post(mark, data={"safety": "yes"}).status_code == 403
+    assert steward_client.post(mark, data={"safety": "yes"}).status_code == 303
+    assert "Answers for safety" in steward_client.get(f"/people/{member.id}").text
+    assert member_client.post("/oxygen", data=ROOM).status_code == 303
+    assert steward_client.get("/oxygen").status_code == 403
+    assert steward_client.post("/oxygen", data=ROOM).status_code == 403
+    assert member_client.get("/people").status_code == 403
+    steward_client.post(mark, data={"safety": "no"})
+    assert member_client.get("/oxygen").status_code == 403
+    assert steward_client.get("/oxygen").status_code == 200
