@@ -127,10 +127,12 @@ def restore(archive: Path) -> None:
 
 @app.command()
 def remind() -> None:
-    """Write the letters of the day that are due and hand over all that wait, each at most once; for cron."""
+    """Report silent channels, write the letters of the day that are due, hand over what waits; for cron."""
     from server.db import make_engine, now
     from server.notices import digest
 
+    silent = digest.watch(make_engine(settings().url), now())
+    typer.echo(f"{silent} faults were opened for channels that fell silent.")
     if not settings().mail_host:
         _fail("No mail is sent: COLDSTEAD_MAIL_HOST is not set.")
     number = digest.remind(make_engine(settings().url), settings(), now)

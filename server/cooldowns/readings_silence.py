@@ -13,7 +13,7 @@ from server.cooldowns.readings_rules import moment_ms, shown
 from server.cryostats.models import Cryostat
 from server.faults import service as faults
 from server.faults.models import Fault
-from server.people.models import Person
+from server.history import service as history
 
 MOST_NAMED = 12
 
@@ -27,7 +27,7 @@ def unreported(session: Session, cryostat_id: int, now: datetime) -> tuple[Lates
     return tuple(row for row in silent if (row.channel.id, _since_ms(row)) not in known)
 
 
-def report_new(session: Session, person: Person, cryostat: Cryostat, now: datetime) -> Fault | None:
+def report_new(session: Session, person: history.Author, cryostat: Cryostat, now: datetime) -> Fault | None:
     """Report the silences of this cryostat that are new, as one fault; None where there are none.
 
     A logger that stops silences all its channels at once: that is one fault, not twenty. The same silence is
@@ -56,6 +56,12 @@ def report_new(session: Session, person: Person, cryostat: Cryostat, now: dateti
         )
     session.flush()
     return fault
+
+
+def report_all(session: Session, author: history.Author, now: datetime) -> int:
+    """Report the new silences of every cryostat, so that none waits until somebody looks; how many faults."""
+    rows = session.exec(select(Cryostat).order_by(col(Cryostat.id))).all()
+    return sum(report_new(session, author, row, now) is not None for row in rows)
 
 
 def words(rows: Sequence[Latest]) -> str:

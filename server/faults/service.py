@@ -41,7 +41,7 @@ def address(fault: Fault) -> str:
 
 def report(
     session: Session,
-    person: Person,
+    person: history.Author,
     cryostat_id: int | None,
     what_seen: str,
     where: Where | str,
@@ -195,7 +195,7 @@ def _line(fault: Fault, step: Step) -> str:
     return ", ".join(words) + (f": {step.text.strip()}" if step.text.strip() else "")
 
 
-def _write(session: Session, person: Person, fault: Fault, step: Step, now: datetime) -> FaultEntry:
+def _write(session: Session, person: history.Author, fault: Fault, step: Step, now: datetime) -> FaultEntry:
     assert fault.id is not None
     row = FaultEntry(
         fault_id=fault.id,

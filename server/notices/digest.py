@@ -13,6 +13,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col, select
 
 from server import jobs
+from server.cooldowns import readings_silence
 from server.db import reading, writing
 from server.history import service as history
 from server.laboratory import service as laboratory
@@ -22,6 +23,7 @@ from server.notices.models import DigestChoice, DigestTurn
 from server.notices.rules import KINDS, Notice
 from server.people import mailing
 from server.people.models import Person
+from server.people.service import CommandLine
 from server.settings import Settings
 
 LEASE, LENGTH = "digest", timedelta(minutes=10)
@@ -104,8 +106,17 @@ def remind(engine: Engine, chosen: Settings, clock: Callable[[], datetime]) -> i
     return sum(sender.send(engine, chosen, clock).values())
 
 
+def watch(engine: Engine, at: datetime) -> int:
+    """Report what fell silent, without anybody looking; how many faults were opened."""
+    with writing(engine) as session:
+        found = readings_silence.report_all(session, CommandLine(), at)
+        session.commit()
+    return found
+
+
 def scheduled(engine: Engine, chosen: Settings, clock: Callable[[], datetime], holder: str) -> None:
     """One turn of the server's own schedule, if no other process has it; then the outbox's turn."""
     if jobs.take(engine, LEASE, holder, clock(), LENGTH):
+        watch(engine, clock())
         write_due(engine, clock())
     sender.scheduled(engine, chosen, clock, holder)

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from sqlalchemy.engine import Engine
 from sqlmodel import Session, select
 
-from server.cooldowns import blocks, channels, readings
+from server.cooldowns import blocks, channels, readings, readings_silence
 from server.cooldowns.channels_rules import Wanted, converted
 from server.cooldowns.readings_models import ReadingBlock, SupersededReadings
 from server.cooldowns.readings_rules import clean
@@ -23,7 +23,9 @@ from server.cryostats import instruments
 from server.cryostats.models import Cryostat
 from server.db import make_engine, writing
 from server.errors import Forbidden, NotFound, Refused
+from server.faults import service as faults
 from server.people.models import Person
+from server.people.service import CommandLine
 from tests.cooldowns.bench import AFTER, NOON, PLATFORM, SHIELD, VACUUM, S, a_channel, some
 from tests.factories import a_cryostat, somebody
 
@@ -197,6 +199,18 @@ def test_an_old_value_is_never_shown_as_present(books: Books) -> None:
     assert (soon.value, soon.silent) == (3.3, False)
     [late] = readings.latest(session, cryostat.id or 0, NOON + timedelta(seconds=700))
     assert (late.value, late.silent, late.last_at) == (None, True, NOON + timedelta(seconds=60))
+
+
+def test_silence_is_reported_by_the_schedule_without_anybody_looking_and_once(books: Books) -> None:
+    session, _, cryostat = books
+    some(*books, [3.2, 3.3])
+    late = NOON + timedelta(seconds=700)
+    assert readings_silence.report_all(session, CommandLine(), NOON + timedelta(seconds=120)) == 0
+    assert readings_silence.report_all(session, CommandLine(), late) == 1
+    assert readings_silence.report_all(session, CommandLine(), late + timedelta(hours=1)) == 0
+    [fault] = faults.open_faults(session, cryostat.id or 0)
+    assert (fault.by_name, fault.by_id) == ("command line", None)
+    assert "No reading of" in fault.what_seen
 
 
 def test_a_channel_that_may_be_silent_or_has_ended_is_no_fault_but_its_old_value_is_not_present(
