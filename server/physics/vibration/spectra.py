@@ -78,6 +78,11 @@ def spectrum_of_density(
     >>> import numpy as np
     >>> spectrum_of_density("velocity", np.arange(1.0, 101.0), np.full(100, 1e-12)).step_Hz
     1.0
+
+    References
+    ----------
+    Harris, On the use of windows for harmonic analysis with the discrete Fourier transform, Proc. IEEE 66
+    (1978): the plain window has the narrowest noise bandwidth, one line; from memory.
     """
     frequency, power = np.asarray(frequency_Hz, dtype=float), np.asarray(density, dtype=float)
     _check_motion(motion)
