@@ -230,3 +230,12 @@ def test_every_command_says_what_it_does() -> None:
     for command in ("migrate", "serve", "steward", "demo", "backup", "restore", "schema", "heat"):
         assert command in listed
         assert run(command, "--help").exit_code == 0
+
+
+@pytest.mark.usefixtures("chosen")
+def test_reminding_looks_for_silence_first_and_says_when_no_mail_can_go_out() -> None:
+    assert run("migrate").exit_code == 0
+    told = run("remind")
+    assert told.exit_code == 1
+    assert "0 faults were opened" in told.output
+    assert "No mail is sent" in told.output

@@ -20,7 +20,7 @@ from server.people.models import Person
 
 WEEK, MONTH, LIST = "week", "month", "list"
 VIEWS = {WEEK: "Week", MONTH: "Month", LIST: "List"}
-HOUR_WIDTH = {WEEK: 9.0, MONTH: 2.2, LIST: 9.0}
+HOUR_WIDTH = {WEEK: 6.8, MONTH: 2.2, LIST: 9.0}
 """How wide an hour is drawn."""
 EXPECTED = {
     "hand-over-in": ("cold", "parked", "pumping", "warming"),

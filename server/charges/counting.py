@@ -28,6 +28,14 @@ SPENT = "used"
 
 
 @dataclass(frozen=True)
+class Payer:
+    """Who pays: a group, or somebody who shares or made a booking for none."""
+
+    group_id: int | None
+    person: str
+
+
+@dataclass(frozen=True)
 class Taken:
     """One item that was used for a booking, with its price then known; None: no price."""
 
@@ -41,7 +49,7 @@ class Told:
 
     booking: Booking
     facts: Facts
-    shares: Mapping[int | None, float]
+    shares: Mapping[Payer, float]
     taken: Sequence[Taken]
     left: Sequence[tuple[Party, float]]
     """Those who left the shared booking, with the changeover hours that stay with them."""
@@ -193,21 +201,27 @@ def _told(
     return Told(booking, facts, _shares(booking, stay), taken, left, ended)
 
 
-def _shares(booking: Booking, parties: Sequence[Party]) -> dict[int | None, float]:
+def payer(group_id: int | None, person: str) -> Payer:
+    """The group where there is one; else the person."""
+    return Payer(group_id, "" if group_id else person)
+
+
+def _shares(booking: Booking, parties: Sequence[Party]) -> dict[Payer, float]:
     if not parties:
-        return {booking.group_id: 1.0}
-    found: dict[int | None, float] = {}
+        return {payer(booking.group_id, booking.owner_name): 1.0}
+    found: dict[Payer, float] = {}
     for row in parties:
-        found[row.group_id] = found.get(row.group_id, 0.0) + row.cold_hours
+        key = payer(row.group_id, row.name)
+        found[key] = found.get(key, 0.0) + row.cold_hours
     return found
 
 
 def _at_base(booking: Booking, cooldowns_told: Sequence[tuple[Span, list[Span]]]) -> list[Span] | None:
-    """The stretches at base, if any cooldown tells of the window; None where none does."""
+    """The stretches at base; None where no cooldown that tells of the window has its base written down."""
     starts, ends = booking.window_starts, booking.window_ends
     if starts is None or ends is None:
         return None
-    near = [spans for whole, spans in cooldowns_told if overlap_s(starts, ends, [whole])]
+    near = [spans for whole, spans in cooldowns_told if spans and overlap_s(starts, ends, [whole])]
     return [row for spans in near for row in spans] if near else None
 
 

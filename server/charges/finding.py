@@ -8,7 +8,7 @@ from sqlalchemy import ColumnElement, true
 from sqlmodel import Session, col, or_, select
 
 from server.bookings import fairness
-from server.bookings.models import Booking
+from server.bookings.models import Booking, Party
 from server.charges.models import ChargeEntry, ChargeLine
 from server.charges.rules import MADE
 from server.cryostats.models import Cryostat
@@ -78,8 +78,12 @@ def _mine(session: Session, person: Person) -> ColumnElement[bool]:
         return true()
     groups = [row.id for row in fairness.groups_of(session, person)]
     own = select(Booking.id).where(Booking.owner_id == person.id)
-    alone = col(ChargeLine.group_id).is_(None) & col(ChargeLine.booking_id).in_(own)
-    return or_(col(ChargeLine.group_id).in_(groups), alone)
+    shared = select(Party.booking_id).where(Party.person_id == person.id)
+    mine = or_(
+        col(ChargeLine.booking_id).in_(own),
+        col(ChargeLine.booking_id).in_(shared) & (col(ChargeLine.payer) == person.name),
+    )
+    return or_(col(ChargeLine.group_id).in_(groups), col(ChargeLine.group_id).is_(None) & mine)
 
 
 def _told(session: Session, rows: Sequence[ChargeLine]) -> list[Told]:

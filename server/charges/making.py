@@ -12,7 +12,7 @@ from server.bookings import accounts, fairness
 from server.bookings.account_models import Account
 from server.bookings.models import Group
 from server.charges import counting, finding, rates, rules
-from server.charges.counting import Told
+from server.charges.counting import Payer, Told
 from server.charges.models import ChargeLine, Rate
 from server.charges.rules import CHANGEOVER, LOST, USED, WRITTEN, Counted
 from server.errors import Conflict, Forbidden
@@ -21,6 +21,7 @@ from server.laboratory import service as laboratory
 from server.people.models import Person
 
 NO_GROUP = "no group"
+ANEW = "counted anew: "
 
 
 @dataclass(frozen=True)
@@ -98,6 +99,9 @@ def _mended(book: _Book, told: finding.Told, key: Key, now: ChargeLine | None) -
     line = told.line
     seconds = now.seconds if now else 0
     used = line.what == USED
+    # A price that rose since is no reason: of what was used, only another amount is.
+    if used and now is not None and now.why == (told.corrections or [line])[-1].why.removeprefix(ANEW):
+        return None
     cents = (now.cents if now else 0) if used else rules.cents(seconds, line.cents_per_hour)
     if (seconds, cents) == (told.seconds, told.cents):
         return None
@@ -108,7 +112,7 @@ def _mended(book: _Book, told: finding.Told, key: Key, now: ChargeLine | None) -
         month=book.month,
         seconds=seconds - told.seconds,
         cents=cents - told.cents,
-        why=f"counted anew: {why}",
+        why=ANEW + why,
         basis=now.basis if now else WRITTEN,
         corrects=line.id,
     )
@@ -129,17 +133,15 @@ def _lines(book: _Book, told: Told) -> Iterator[ChargeLine]:
         seconds, why = round(hours * rules.HOUR_S), "left after the freeze: half of it"
         if seconds:
             left = Counted(CHANGEOVER, seconds, WRITTEN, why, f"left {party.person_id}")
-            yield from _divided(book, told, left, {party.group_id: 1.0})
+            yield from _divided(book, told, left, {counting.payer(party.group_id, party.name): 1.0})
     for taken in told.taken:
         yield from _used(book, told, taken)
 
 
-def _divided(
-    book: _Book, told: Told, row: Counted, shares: Mapping[int | None, float]
-) -> Iterator[ChargeLine]:
-    parts = rules.split(row.seconds, {str(key): part for key, part in shares.items()})
+def _divided(book: _Book, told: Told, row: Counted, shares: Mapping[Payer, float]) -> Iterator[ChargeLine]:
+    parts = rules.split(row.seconds, shares)
     for key in shares:
-        line = _bare(book, told, key, row.what, parts[str(key)])
+        line = _bare(book, told, key, row.what, parts[key])
         line.basis, line.why, line.ref = row.basis, row.why, row.ref
         rate = rates.holding(book.rates, line.day).get((line.group_kind, row.what))
         if row.what != LOST and rate is None and line.seconds:
@@ -162,30 +164,30 @@ def _used(book: _Book, told: Told, taken: counting.Taken) -> Iterator[ChargeLine
     item = taken.item
     if item.price is None:
         book.gaps.words[f"{item.name} has no price; what was used of it is not charged"] = None
-        return
-    whole = rules.money(item.price * taken.amount)
-    parts = rules.split(whole, {str(key): part for key, part in told.shares.items()})
+    parts = rules.split(rules.money((item.price or 0) * taken.amount), told.shares)
     for key in told.shares:
         line = _bare(book, told, key, USED, 0)
-        line.basis, line.ref, line.cents, line.currency = WRITTEN, item.key, parts[str(key)], item.currency
+        line.basis, line.ref, line.cents, line.currency = WRITTEN, item.key, parts[key], item.currency
+        if item.price is None:
+            book.gaps.keys.add(_key(line))
         line.why = f"{taken.amount.normalize():f} {item.unit} of {item.name} at the price last paid"
         if line.cents:
             yield line
 
 
-def _bare(book: _Book, told: Told, group_id: int | None, what: str, seconds: int) -> ChargeLine:
+def _bare(book: _Book, told: Told, who: Payer, what: str, seconds: int) -> ChargeLine:
     """A line without its price."""
     day = told.ended.astimezone(book.zone).date()
-    group = book.groups.get(group_id)
-    account = accounts.holds(book.accounts.get(group_id or 0, ()), day)
+    group = book.groups.get(who.group_id)
+    account = accounts.holds(book.accounts.get(who.group_id or 0, ()), day)
     assert told.booking.id is not None
     return ChargeLine(
         month=book.month,
         day=day,
         booking_id=told.booking.id,
         cryostat_id=told.booking.cryostat_id,
-        group_id=group_id,
-        payer=group.name if group else told.booking.owner_name,
+        group_id=who.group_id,
+        payer=group.name if group else who.person,
         group_kind=group.kind if group else NO_GROUP,
         account=account.number if account else "",
         what=what,

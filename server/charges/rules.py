@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import ROUND_HALF_UP, Decimal
+from typing import TypeVar
 
 from server.bookings.checks import changeover_hours
 from server.bookings.rules import WINDOW, Phase
@@ -28,6 +29,7 @@ STATES = {
     STANDS: "disputed; it stands",
     CORRECTED: "disputed; corrected",
 }
+K = TypeVar("K")
 SECOND = timedelta(seconds=1)
 HOUR_S = 3600
 NOT_WRITTEN = "as planned: no cooldown of these hours is written down"
@@ -157,7 +159,7 @@ def shown(hundredths: int) -> str:
     return f"{sign}{size // 100}.{size % 100:02d}"
 
 
-def split(whole: int, parts: Mapping[str, float]) -> dict[str, int]:
+def split(whole: int, parts: Mapping[K, float]) -> dict[K, int]:
     """A whole number divided by parts, so that the sum is the whole again.
 
     >>> split(100, {"a": 1.0, "b": 1.0, "c": 1.0})

@@ -9,7 +9,7 @@ from server.cryostats import guards, instruments
 from server.db import now, writing
 from server.laboratory.service import set_up
 from server.people.service import CommandLine
-from tests.browser.test_drafts import sign_in
+from tests.browser.signing import sign_in
 from tests.factories import a_bench, give_grade, lid, wire
 from tests.fixtures.browser import Site, barriers
 from tests.fixtures.people import make_person

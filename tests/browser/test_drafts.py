@@ -6,9 +6,10 @@ from playwright.sync_api import Page, expect
 from server.cautions.service import seed
 from server.db import writing
 from server.laboratory.service import set_up
+from tests.browser.signing import sign_in
 from tests.factories import a_bench, give_grade, lid, wire
 from tests.fixtures.browser import Site, barriers
-from tests.fixtures.people import PASSWORD, make_person
+from tests.fixtures.people import make_person
 
 HOME = "/cryostats/bench-a"
 
@@ -24,16 +25,6 @@ def bench(site: Site) -> None:
     ben = make_person(site.engine, "ben", "Ben Member")
     slug = a_bench(site.engine, ada, wire(label="Loom"), lid(label="Lid"), cooler=True)
     give_grade(site.engine, slug, ben, 3)
-
-
-def sign_in(page: Page, login: str) -> None:
-    page.set_default_timeout(8000)
-    page.context.clear_cookies()
-    page.goto("/sign-in")
-    page.get_by_label("Login").fill(login)
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
-    page.wait_for_url(lambda address: "sign-in" not in address)
 
 
 def draw(page: Page) -> None:

@@ -11,10 +11,11 @@ from server.cautions.service import seed
 from server.cryostats import guards
 from server.db import writing
 from server.laboratory.service import set_up
+from tests.browser.signing import sign_in
 from tests.cooldowns.telling import AT_BASE, whole
 from tests.factories import a_bench, lid, wire
 from tests.fixtures.browser import Site, barriers
-from tests.fixtures.people import PASSWORD, make_person
+from tests.fixtures.people import make_person
 
 pytestmark = pytest.mark.browser
 HOME = "/cryostats/bench-a/handover"
@@ -34,15 +35,6 @@ def bench(site: Site) -> None:
         bench = guards.find(session, "bench-a")
         whole(session, ada, bench, base=AT_BASE | {"platform_K": 3.31, "sample_K": 3.51})
         session.commit()
-
-
-def sign_in(page: Page) -> None:
-    page.set_default_timeout(8000)
-    page.goto("/sign-in")
-    page.get_by_label("Login").fill("ada")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
-    page.wait_for_url(lambda address: "sign-in" not in address)
 
 
 @pytest.mark.usefixtures("bench")

@@ -16,9 +16,10 @@ from server.cryostats.drafts import Drawn
 from server.db import writing
 from server.laboratory.service import set_up
 from server.people.models import Person
+from tests.browser.signing import sign_in
 from tests.factories import AT, a_bench, change, give_grade, lid, wire
 from tests.fixtures.browser import Site, go
-from tests.fixtures.people import PASSWORD, make_person
+from tests.fixtures.people import make_person
 
 HOME = "/cryostats/bench-a"
 
@@ -35,16 +36,6 @@ def bench(site: Site) -> Site:
     slug = a_bench(site.engine, ada, wire(label="Loom"), lid(label="Shield lid"), cooler=True)
     give_grade(site.engine, slug, ben, 3)
     return site
-
-
-def sign_in(page: Page, login: str) -> None:
-    page.set_default_timeout(8000)
-    page.context.clear_cookies()
-    page.goto("/sign-in")
-    page.get_by_label("Login").fill(login)
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
-    page.wait_for_url(lambda address: "sign-in" not in address)
 
 
 def platform(page: Page) -> Locator:

@@ -12,9 +12,10 @@ from server.laboratory.service import set_up
 from server.maintenance import tasks
 from server.maintenance.tasks import Wanted
 from server.training import rules
+from tests.browser.signing import sign_in
 from tests.factories import a_bench
 from tests.fixtures.browser import Site
-from tests.fixtures.people import PASSWORD, make_person
+from tests.fixtures.people import make_person
 
 pytestmark = pytest.mark.browser
 HOME = "/cryostats/bench-a"
@@ -38,15 +39,6 @@ def bench(site: Site) -> None:
         wanted = Wanted(name="Change the adsorber", limits={"compressor_hours": 20000}, lead_days=56)
         tasks.make(session, ada, slug, wanted, at)
         session.commit()
-
-
-def sign_in(page: Page) -> None:
-    page.set_default_timeout(8000)
-    page.goto("/sign-in")
-    page.get_by_label("Login").fill("ada")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
-    page.wait_for_url(lambda address: "sign-in" not in address)
 
 
 @pytest.mark.usefixtures("bench")

@@ -9,9 +9,10 @@ from server.cooldowns.night_rules import Contact, Numbers
 from server.cooldowns.service import Beginning, Written
 from server.db import now, writing
 from server.laboratory.service import set_up
+from tests.browser.signing import sign_in
 from tests.factories import a_bench, lid, wire
 from tests.fixtures.browser import Site, barriers
-from tests.fixtures.people import PASSWORD, make_person
+from tests.fixtures.people import make_person
 
 PHONE: ViewportSize = {"width": 390, "height": 844}
 HOME = "/cryostats/bench-a"
@@ -36,15 +37,6 @@ def cold(site: Site) -> None:
         base = {"shield_K": 32.1, "platform_K": 3.19, "heater": "off", "settled": "yes"}
         service.enter(session, ada, slug, 1, Written("base", base), now())
         session.commit()
-
-
-def sign_in(page: Page, login: str) -> None:
-    page.set_default_timeout(8000)
-    page.goto("/sign-in")
-    page.get_by_label("Login").fill(login)
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
-    page.wait_for_url(lambda address: "sign-in" not in address)
 
 
 def reach_the_card(page: Page) -> None:

@@ -12,9 +12,10 @@ from server.db import now, reading, writing
 from server.laboratory.service import set_up
 from server.openings import kinds, service
 from server.stock.models import Item
+from tests.browser.signing import sign_in
 from tests.factories import AT, a_bench, give_grade, lid, wire
 from tests.fixtures.browser import Site, barriers
-from tests.fixtures.people import PASSWORD, make_person
+from tests.fixtures.people import make_person
 from tests.openings.telling import on_hand, stock_up
 
 HOME = "/cryostats/bench-a/openings"
@@ -42,22 +43,13 @@ def bench(site: Site) -> None:
     give_grade(site.engine, a_bench(site.engine, ada, wire(label="Loom"), lid(label="Lid")), ben, 2)
 
 
-def sign_in(page: Page) -> None:
-    page.set_default_timeout(8000)
-    page.goto("/sign-in")
-    page.get_by_label("Login").fill("ben")
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
-    page.wait_for_url(lambda address: "sign-in" not in address)
-
-
 def press(page: Page, words: str) -> None:
     page.get_by_role("button", name=words, exact=True).click()
 
 
 def open_it(page: Page) -> None:
     """From the list to the lid being off."""
-    sign_in(page)
+    sign_in(page, "ben")
     page.goto(HOME)
     page.get_by_label("Why it is opened").fill("Sample exchange")
     press(page, "Begin the slip")

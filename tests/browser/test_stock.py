@@ -19,9 +19,10 @@ from server.stock import moving, service, starter
 from server.stock.models import Item, Lot, Movement
 from server.stock.moving import Receipt
 from server.stock.service import Taking
+from tests.browser.signing import sign_in
 from tests.factories import a_bench, give_grade
 from tests.fixtures.browser import Site, barriers
-from tests.fixtures.people import PASSWORD, make_person
+from tests.fixtures.people import make_person
 from tests.stock.factories import key_of
 
 GREASE = "/stock/items/vacuum-grease"
@@ -46,16 +47,6 @@ def room(site: Site) -> None:
     make_person(site.engine, "ada", "Ada Steward", steward=True)
     ben = make_person(site.engine, "ben", "Ben Member")
     give_grade(site.engine, a_bench(site.engine, ben), ben, 2)
-
-
-def sign_in(page: Page, login: str) -> None:
-    page.set_default_timeout(8000)
-    page.context.clear_cookies()
-    page.goto("/sign-in")
-    page.get_by_label("Login").fill(login)
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
-    page.wait_for_url(lambda address: "sign-in" not in address)
 
 
 def find_it_empty(page: Page) -> None:

@@ -11,7 +11,7 @@ from playwright.sync_api import Page, ViewportSize, expect
 from server.cryostats import guards
 from server.db import writing
 from server.laboratory.service import set_up
-from tests.browser.test_night import sign_in
+from tests.browser.signing import sign_in
 from tests.cooldowns.telling import BEGUN, whole
 from tests.cooldowns.test_diagnosis import JOINTS
 from tests.factories import a_bench, lid, wire

@@ -1,6 +1,7 @@
 """The lines of a month: made once, priced by the day, disputed and answered."""
 
 from datetime import date, timedelta
+from decimal import Decimal
 
 import pytest
 import sqlalchemy as sa
@@ -12,6 +13,7 @@ from server.bookings.models import Booking, Group, Party
 from server.charges import finance, finding, service
 from server.charges.models import ChargeLine
 from server.charges.rates import Entered
+from server.cooldowns import service as cooldowns
 from server.errors import Conflict, Forbidden, NotFound, Refused
 from server.people.models import Person
 from server.stock import service as stock
@@ -84,6 +86,8 @@ def test_who_left_after_the_freeze_pays_half_and_the_rest_is_not_charged_twice(
     rows = finding.of_month(desk.session, desk.ada, MONTH)
     shares = [row.seconds / 3600 for row in rows if row.line.what == "changeover"]
     assert sorted(shares) == pytest.approx([whole / 4, whole / 4, whole / 2], abs=1e-3)
+    assert {row.line.payer for row in rows} == {"Optics", "Cleo", "Ada"}
+    assert {row.line.payer for row in finding.of_month(desk.session, desk.cleo, MONTH)} == {"Cleo"}
 
 
 def _party(booking: Booking, person: Person, group_id: int | None) -> Party:
@@ -116,6 +120,16 @@ def test_the_queries_of_a_month_do_not_grow_with_its_lines(desk: Desk, optics: G
         desk.book(ask(3, group_id=optics.id))
     count()
     assert count() == few
+
+
+def test_a_cooldown_of_which_nobody_wrote_down_the_base_says_nothing_of_the_hours(
+    desk: Desk, optics: Group
+) -> None:
+    rated(desk)
+    cooldowns.prepare(desk.session, desk.ada, desk.bench.slug, "", NOW - hours(2), NOW)
+    desk.book(ask(10, group_id=optics.id))
+    service.make(desk.session, desk.ada, MONTH, LATER)
+    assert (_line(desk, "cold").line.basis, _line(desk, "cold").line.seconds) == ("planned", 36000)
 
 
 def test_what_is_not_over_yet_has_no_line(desk: Desk, optics: Group) -> None:
@@ -177,6 +191,14 @@ def test_what_was_taken_from_a_promise_is_charged_at_its_price(desk: Desk, optic
     assert desk.session.exec(select(Movement)).first() is not None
     service.make(desk.session, desk.ada, MONTH, LATER)
     assert _line(desk, "used").line.cents == 450
+    for price in (Decimal(9), None):
+        item.price = price
+        desk.session.add(item)
+        assert service.make(desk.session, desk.ada, MONTH, LATER).lines == 0
+    item.price = Decimal(4)
+    stock.use(desk.session, desk.ben, item.id or 0, 0.5, "opening", NOW, lot_id=lot.id, reservation_id=key)
+    service.make(desk.session, desk.ada, MONTH, LATER)
+    assert _line(desk, "used").cents == 800
 
 
 def test_a_dispute_is_answered_by_a_line_that_corrects_and_nothing_is_rewritten(

@@ -51,7 +51,10 @@ def test_hours_are_summed_by_group_and_lost_ones_by_cause(desk: Desk) -> None:
         ("a fault of the instrument", "Bench A", "1", "4.0 h", "4.0 h"),
         ("a fault of the user's own configuration", "Bench A", "1", "2.0 h", "0.0 h"),
     )
-    assert _rows(desk.session, "Hours by group", later, 2025) == ()
+    for number in (2025, 2027):
+        at = datetime(number + 1, 1, 1, 12, tzinfo=UTC)
+        assert _rows(desk.session, "Hours by group", at, number) == ()
+        assert _rows(desk.session, "Hours lost by cause", at, number) == ()
 
 
 def test_what_was_taken_is_told_by_the_group_of_whoever_took_it(desk: Desk) -> None:
